@@ -1,0 +1,289 @@
+"""What a test method is: the stages it provides and the plain data that pass between them.
+
+    rows and pictures -> outlines -> marks -> readings -> results
+
+A method provides `METHOD = Method(...)`. Storage, commands, pages and publication know only this page. Methods never
+import each other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from fairpanel.measured import Measured
+
+# ---- what passes between the stages ----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Entered:
+    """A row as the tester entered it, with its id on the bench and its line in the table it came from."""
+
+    id: str
+    row: Any
+    line: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """Where in a picture one row's specimen lies.
+
+    Parameters
+    ----------
+    row_id : str
+        The row it belongs to.
+    polygon : (n, 2) array
+        Corners in pixels of the upright picture: x to the right, y down, (0, 0) the centre of the first pixel.
+        For a patch: start left, start right, end right, end left, seen along the strip from its start.
+    how : {"found", "given", "moved"}
+    """
+
+    row_id: str
+    polygon: np.ndarray
+    how: str
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """What was measured inside one outline. `body` is plain data, so that it can be stored and compared."""
+
+    row_id: str
+    body: Mapping[str, Any]
+    flags: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Something that could not be read: why, and what to do."""
+
+    picture: str
+    strip: str
+    reason: str
+    what_to_do: str
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One quantity of one specimen, from one picture or one typed row.
+
+    Parameters
+    ----------
+    row_ids : tuple of str
+        The rows it was read from.
+    product, specimen, picture, strip : str
+        As the tester named them; empty where not given.
+    quantity : str
+        Name of one of the method's quantities.
+    measured : Measured
+        On the quantity's natural scale.
+    low, high : float or None
+        95 % interval on the natural scale; None where that side is open.
+    bounded : bool
+        The interval is open on one side: there is a bound but no value.
+    limits : (float, float) or None
+        Decision and detection limit of this reading on the natural scale.
+    detail : mapping
+        Plain data the method shows of it: curve, areas, limits.
+    """
+
+    row_ids: tuple[str, ...]
+    product: str
+    specimen: str
+    picture: str
+    strip: str
+    quantity: str
+    measured: Measured
+    low: float | None
+    high: float | None
+    bounded: bool = False
+    limits: tuple[float, float] | None = None
+    flags: tuple[str, ...] = ()
+    detail: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """All readings of one product, by one method, of one quantity.
+
+    `low` and `high` are the 95 % interval of the product on the natural scale, `family_low` and `family_high` the
+    limits that hold for all products of the campaign together (max-t). `plates` counts independent specimens.
+    `limits` are the decision and the detection limit on the natural scale.
+    """
+
+    product: str
+    method: str
+    quantity: str
+    measured: Measured | None
+    low: float | None
+    high: float | None
+    family_low: float | None
+    family_high: float | None
+    plates: int
+    readings: tuple[int, ...]
+    limits: tuple[float, float] | None = None
+    flags: tuple[str, ...] = ()
+    detail: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Context:
+    """What results may look at besides their own readings.
+
+    Parameters
+    ----------
+    seed : int
+        For every random draw; stored with the result.
+    others : mapping
+        Results of the methods named in `needs`, by method name.
+    """
+
+    seed: int = 20260101
+    others: Mapping[str, Sequence[Result]] = field(default_factory=dict)
+
+
+# ---- what a method declares ------------------------------------------------------------------------------------
+
+
+def _same(x: Any) -> Any:
+    return x
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """Something a method reads.
+
+    Parameters
+    ----------
+    name, unit : str
+        As shown ("blocked", "%").
+    scale : {"linear", "log", "ordinal", "life"}
+        Scale of the errors.
+    better : {"higher", "lower", "neither"}
+    decimals : int
+        As printed.
+    shown, natural : callable
+        From the natural scale (on which errors add) to the shown one, and back. Monotone; may be falling.
+    blank : float
+        Natural value of "nothing there".
+    ends : (float or None, float or None)
+        Lowest and highest value the scale can show, on the shown scale: a reading there is a bound.
+    """
+
+    name: str
+    unit: str
+    scale: str
+    better: str
+    decimals: int
+    shown: Callable[[Any], Any] = _same
+    natural: Callable[[Any], Any] = _same
+    blank: float = 0.0
+    ends: tuple[float | None, float | None] = (None, None)
+
+
+@dataclass(frozen=True)
+class Caution:
+    """A hazardous step of the bench procedure and the caution shown before it can start."""
+
+    step: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Flag:
+    """A quality flag: name, whether it casts doubt on the number or only gives advice, and one plain sentence."""
+
+    name: str
+    doubt: bool
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Words:
+    """Noun phrases from which sentences are built, for one quantity.
+
+    `does` and `does_not` finish "PRODUCT ..." ("blocks UV"), `amount` names the number ("of the lamp's paper-weighted
+    UV"), `conditions` say under what it holds.
+    """
+
+    does: str
+    amount: str
+    none_found: str
+    conditions: str
+
+
+@dataclass(frozen=True)
+class Method:
+    """A test method: everything the rest of the house needs to know of it.
+
+    Parameters
+    ----------
+    name : str
+        As written in the table's `method` column.
+    title : str
+        As shown.
+    version : int
+        Raised when numbers change.
+    quantities : tuple of Quantity
+    Row : type
+        Frozen dataclass made with `columns.column`, with `check(rows) -> faults` and `upgrade(body, version) -> body`.
+    readings : callable
+        `(marks, entered) -> (readings, refusals)`; sees the whole campaign.
+    find, measure : callable or None
+        `find(picture, entered) -> (outlines, refusals)` and `measure(picture, outlines, entered) -> marks`; absent for
+        typed figures. `picture` is a `fairpanel.picture.upright.Upright`.
+    results : callable or None
+        `(readings, method, context) -> results`; None for the house's own.
+    needs : tuple of str
+        Methods whose results it wants, through `Context.others`.
+    words : callable
+        `(result) -> Words`.
+    specimen_of : callable
+        `(row) -> str`, the independent specimen a row is about; replicates are counted by it.
+    flags : tuple of Flag
+    cautions : tuple of Caution
+    procedure : str
+        The bench procedure as a page of plain text (Markdown).
+    crops : callable or None
+        `(picture, marks, entered) -> {strip: (h, w, 3) uint8}`, what a publication shows beside the number.
+    charts : callable or None
+        `(readings, results) -> {name: Vega-Lite chart as plain data}`.
+    details : callable or None
+        `(result, readings) -> plain data` shown on the product's page and in the data file.
+    page_rows : callable or None
+        `(readings) -> plain data` for the calibrations shown on a publication (step strips and curves).
+    """
+
+    name: str
+    title: str
+    version: int
+    quantities: tuple[Quantity, ...]
+    Row: type
+    readings: Callable[..., tuple[list[Reading], list[Refusal]]]
+    words: Callable[[Result], Words]
+    find: Callable[..., tuple[list[Outline], list[Refusal]]] | None = None
+    measure: Callable[..., list[Mark]] | None = None
+    results: Callable[..., list[Result]] | None = None
+    needs: tuple[str, ...] = ()
+    flags: tuple[Flag, ...] = ()
+    cautions: tuple[Caution, ...] = ()
+    procedure: str = ""
+    crops: Callable[..., dict[str, np.ndarray]] | None = None
+    charts: Callable[..., dict[str, dict]] | None = None
+    details: Callable[..., dict] | None = None
+
+    def quantity(self, name: str) -> Quantity:
+        """The quantity of that name.
+
+        Raises
+        ------
+        KeyError
+            The method has no such quantity.
+        """
+        for q in self.quantities:
+            if q.name == name:
+                return q
+        raise KeyError(name)

@@ -1,0 +1,84 @@
+"""A picture as the methods see it: upright, with the way from its codes to linear light.
+
+Nothing here opens a file; `fairpanel.files.pictures` makes these from bytes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Transfer:
+    """From the codes of a picture to linear light in a wide space (ITU-R BT.2020 primaries, D65).
+
+    Parameters
+    ----------
+    table : (levels, 3) float32 array
+        Linear light in the picture's own primaries for each code and channel. Full white is 1.
+    matrix : (3, 3) array
+        Own primaries to the wide space: `wide = own @ matrix.T`.
+    name : str
+        Colour profile, as found ("sRGB", "Display P3", "assumed sRGB").
+    """
+
+    table: np.ndarray
+    matrix: np.ndarray
+    name: str
+
+    def linear(self, codes: np.ndarray) -> np.ndarray:
+        """Linear wide-space light of codes.
+
+        Parameters
+        ----------
+        codes : (..., 3) array of uint8 or uint16
+
+        Returns
+        -------
+        (..., 3) float32 array
+            Slightly negative values are legal (colours outside the wide space).
+        """
+        own = np.stack([self.table[codes[..., c], c] for c in range(3)], axis=-1)
+        return (own @ self.matrix.T.astype(np.float32)).astype(np.float32)
+
+
+@dataclass(frozen=True)
+class Upright:
+    """A decoded picture, turned the way it is looked at.
+
+    Parameters
+    ----------
+    name : str
+        As the tester named the file.
+    sha256 : str
+        Of the original bytes.
+    pixels : (height, width, 3) array, uint8 or uint16
+        Red, green, blue codes.
+    transfer : Transfer
+    facts : mapping
+        Plain facts of decoding: "format", "bits", "lossy", "grey", "palette", "cmyk", "alpha" ("none", "opaque",
+        "varying"), "software", "auto_mode" (an automatic mode is recorded), "taken_at".
+    """
+
+    name: str
+    sha256: str
+    pixels: np.ndarray
+    transfer: Transfer
+    facts: dict = field(default_factory=dict)
+
+    @property
+    def height(self) -> int:
+        """[px]"""
+        return self.pixels.shape[0]
+
+    @property
+    def width(self) -> int:
+        """[px]"""
+        return self.pixels.shape[1]
+
+    @property
+    def top_code(self) -> int:
+        """Highest code a pixel can have."""
+        return int(np.iinfo(self.pixels.dtype).max)
