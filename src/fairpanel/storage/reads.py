@@ -1,0 +1,418 @@
+"""What was read from rows and pictures: marks, readings, results, findings. Nothing is ever read over."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from sqlalchemy import Connection, func, insert, select
+
+from fairpanel.methods.contract import Mark, Outline, Reading, Refusal, Result
+from fairpanel.storage import tables
+from fairpanel.storage.codec import body_of, dumps, from_body, loads
+from fairpanel.storage.errors import ReadFinished, ReadNotFinished
+from fairpanel.storage.measurings import load_measurings, save_outlines, save_refusals
+from fairpanel.storage.outlines import Outlines
+from fairpanel.storage.records import Measuring, StoredFinding, StoredRead, StoredReading, StoredResult
+from fairpanel.storage.rows import count_of_rows
+from fairpanel.storage.store import in_portions
+
+
+class Reads(Outlines):
+    """Keeping what was read and getting it back. What a read found is shown only once it is finished."""
+
+    # ---- while reading -------------------------------------------------------------------------------------
+
+    def begin_read(
+        self, *, code_version: str, seed: int, methods: Mapping[str, int], settings: Mapping[str, Any]
+    ) -> str:
+        """Begin a read; returns its id.
+
+        Parameters
+        ----------
+        methods : mapping
+            Version of each method that takes part.
+        settings : mapping
+            Everything else the numbers depend on.
+        """
+        with self._saving() as connection:
+            return self._add(
+                connection,
+                tables.read,
+                code_version=code_version,
+                settings=dumps(settings),
+                seed=seed,
+                methods=dumps(methods),
+                rows_seen=count_of_rows(connection),
+            )
+
+    def marks_by_key(self, keys: Iterable[str]) -> dict[str, Measuring]:
+        """What was measured before under these keys, by any read, finished or stopped; the newest of each.
+
+        A key stands for picture, given outlines, rows (with their ids) and method version, so that what has
+        the same key need not be measured again.
+        """
+        found: dict[str, Measuring] = {}
+        with self._looking() as connection:
+            for portion in in_portions(keys):
+                wanted = select(tables.measuring.c.id).where(tables.measuring.c.cache_key.in_(portion))
+                found.update((one.cache_key, one) for one in load_measurings(connection, wanted))
+        return found
+
+    def save_marks(
+        self,
+        read_id: str,
+        *,
+        method: str,
+        method_version: int,
+        cache_key: str,
+        picture_id: str | None,
+        outlines: Sequence[Outline] = (),
+        marks: Sequence[Mark] = (),
+        refusals: Sequence[Refusal] = (),
+    ) -> str:
+        """Save all that one picture gave to one method, in one transaction; returns the id of the measuring.
+
+        Raises
+        ------
+        ReadFinished, NotOnBench, DiskFull
+        """
+        with self._saving() as connection:
+            self._must_be_open(connection, read_id)
+            measuring_id = self._add(
+                connection,
+                tables.measuring,
+                read_id=read_id,
+                picture_id=picture_id,
+                method=method,
+                method_version=method_version,
+                cache_key=cache_key,
+            )
+            save_outlines(self, connection, outlines, picture_id=picture_id, measuring_id=measuring_id)
+            self._add_all(connection, tables.mark, [_mark_record(mark, measuring_id) for mark in marks])
+            save_refusals(
+                self, connection, refusals, read_id=read_id, method=method, measuring_id=measuring_id
+            )
+            _link(connection, tables.read_measuring, "read_id", "measuring_id", [(read_id, measuring_id)])
+        return measuring_id
+
+    def use_marks(self, read_id: str, measuring_ids: Iterable[str]) -> None:
+        """Let this read stand on what was measured before.
+
+        Raises
+        ------
+        ReadFinished, NotOnBench
+        """
+        with self._saving() as connection:
+            self._must_be_open(connection, read_id)
+            pairs = [(read_id, id) for id in dict.fromkeys(measuring_ids)]
+            _link(connection, tables.read_measuring, "read_id", "measuring_id", pairs)
+
+    def save_readings(
+        self, read_id: str, method: str, readings: Sequence[Reading], refusals: Sequence[Refusal] = ()
+    ) -> list[str]:
+        """Save one method's readings, each linked to the marks of its rows; returns their ids, in order.
+
+        Raises
+        ------
+        ReadFinished, NotOnBench, DiskFull
+        """
+        with self._saving() as connection:
+            self._must_be_open(connection, read_id)
+            before = _count(connection, tables.reading, read_id, method)
+            records = [_reading_record(one, read_id, method, before + i) for i, one in enumerate(readings)]
+            ids = self._add_all(connection, tables.reading, records)
+            by_row = _marks_by_row(connection, read_id, method)
+            pairs = [
+                (id, mark_id)
+                for id, one in zip(ids, readings)
+                for mark_id in dict.fromkeys(m for row_id in one.row_ids for m in by_row.get(row_id, ()))
+            ]
+            _link(connection, tables.reading_mark, "reading_id", "mark_id", pairs)
+            save_refusals(self, connection, refusals, read_id=read_id, method=method)
+        return ids
+
+    def save_results(self, read_id: str, method: str, results: Sequence[Result]) -> list[str]:
+        """Save one method's results; returns their ids, in order.
+
+        `Result.readings` counts among the readings of the same method and read, as saved before.
+
+        Raises
+        ------
+        ReadFinished, NotOnBench, DiskFull
+        IndexError
+            A result names a reading that was not saved.
+        """
+        with self._saving() as connection:
+            self._must_be_open(connection, read_id)
+            reading_ids = _ids(connection, tables.reading, read_id, method)
+            before = _count(connection, tables.result, read_id, method)
+            records = [_result_record(one, read_id, method, before + i) for i, one in enumerate(results)]
+            ids = self._add_all(connection, tables.result, records)
+            pairs = [
+                (id, reading_ids[i]) for id, one in zip(ids, results) for i in dict.fromkeys(one.readings)
+            ]
+            _link(connection, tables.result_reading, "result_id", "reading_id", pairs)
+        return ids
+
+    def save_findings(self, read_id: str, findings: Iterable[tuple[str | None, Any]]) -> list[str]:
+        """Save findings as (id of the result, body); None for a finding about several results.
+
+        Raises
+        ------
+        ReadFinished, NotOnBench, DiskFull
+        """
+        with self._saving() as connection:
+            self._must_be_open(connection, read_id)
+            before = _count(connection, tables.finding, read_id)
+            records = [
+                {"read_id": read_id, "result_id": result_id, "ordinal": before + i, "body": dumps(body)}
+                for i, (result_id, body) in enumerate(findings)
+            ]
+            return self._add_all(connection, tables.finding, records)
+
+    def end_read(self, read_id: str, note: str = "") -> None:
+        """Bring a read to its end: from now on it is shown, and nothing can be added to it.
+
+        Raises
+        ------
+        ReadFinished, NotOnBench
+        """
+        with self._saving() as connection:
+            self._must_be_open(connection, read_id)
+            self._add(connection, tables.read_end, read_id=read_id, note=note)
+
+    # ---- afterwards ----------------------------------------------------------------------------------------
+
+    def last_read(self) -> StoredRead | None:
+        """The read that was finished last, or None."""
+        finished = [one for one in self.reads() if one.finished_at]
+        return finished[-1] if finished else None
+
+    def reads(self) -> list[StoredRead]:
+        """All reads: first those that were stopped, as they began, then the finished ones, as they ended."""
+        read, end = tables.read, tables.read_end
+        asked = (
+            select(read, end.c.made_at.label("finished_at"), end.c.note)
+            .outerjoin(end, end.c.read_id == read.c.id)
+            .order_by(func.coalesce(end.c.seq, 0), read.c.seq)
+        )
+        with self._looking() as connection:
+            return [_read(found) for found in connection.execute(asked).mappings()]
+
+    def rows_changed_since(self, read_id: str) -> int:
+        """How many rows were entered, changed or withdrawn after this read began."""
+        with self._looking() as connection:
+            return count_of_rows(connection) - self._must_exist(connection, tables.read, read_id)["rows_seen"]
+
+    def measurings_of(self, read_id: str, method: str | None = None) -> list[Measuring]:
+        """Outlines, marks and refusals of each picture a read stands on.
+
+        Raises
+        ------
+        NotOnBench, ReadNotFinished
+        """
+        link, measuring = tables.read_measuring, tables.measuring
+        wanted = select(link.c.measuring_id).where(link.c.read_id == read_id)
+        if method is not None:
+            wanted = wanted.join(measuring, measuring.c.id == link.c.measuring_id).where(
+                measuring.c.method == method
+            )
+        with self._looking() as connection:
+            self._must_be_finished(connection, read_id)
+            return load_measurings(connection, wanted)
+
+    def readings_of(self, read_id: str, method: str | None = None) -> list[StoredReading]:
+        """The readings of a finished read, in the order they were saved.
+
+        Raises
+        ------
+        NotOnBench, ReadNotFinished
+        """
+        with self._looking() as connection:
+            self._must_be_finished(connection, read_id)
+            marks = _links(connection, tables.reading_mark, tables.reading, tables.mark, read_id)
+            return [
+                StoredReading(
+                    found["id"],
+                    found["method"],
+                    from_body(Reading, found["body"]),
+                    marks.get(found["id"], ()),
+                )
+                for found in _of_read(connection, tables.reading, read_id, method)
+            ]
+
+    def results_of(self, read_id: str, method: str | None = None) -> list[StoredResult]:
+        """The results of a finished read, in the order they were saved.
+
+        Raises
+        ------
+        NotOnBench, ReadNotFinished
+        """
+        with self._looking() as connection:
+            self._must_be_finished(connection, read_id)
+            readings = _links(connection, tables.result_reading, tables.result, tables.reading, read_id)
+            return [
+                StoredResult(
+                    found["id"],
+                    found["method"],
+                    from_body(Result, found["body"]),
+                    readings.get(found["id"], ()),
+                )
+                for found in _of_read(connection, tables.result, read_id, method)
+            ]
+
+    def findings_of(self, read_id: str) -> list[StoredFinding]:
+        """The findings of a finished read, in the order they were saved.
+
+        Raises
+        ------
+        NotOnBench, ReadNotFinished
+        """
+        with self._looking() as connection:
+            self._must_be_finished(connection, read_id)
+            return [
+                StoredFinding(found["id"], found["result_id"], loads(found["body"]))
+                for found in _of_read(connection, tables.finding, read_id, None)
+            ]
+
+    def refusals_of(self, read_id: str) -> list[Refusal]:
+        """What a finished read could not read: pictures first, then what the readings left out.
+
+        Raises
+        ------
+        NotOnBench, ReadNotFinished
+        """
+        refusal = tables.refusal
+        of_readings = select(refusal).where(refusal.c.read_id == read_id, refusal.c.measuring_id.is_(None))
+        seen = [refused for one in self.measurings_of(read_id) for refused in one.refusals]
+        with self._looking() as connection:
+            found = connection.execute(of_readings.order_by(refusal.c.seq)).all()
+        return seen + [Refusal(one.picture, one.strip, one.reason, one.what_to_do) for one in found]
+
+    def _must_be_open(self, connection: Connection, read_id: str) -> None:
+        self._must_exist(connection, tables.read, read_id)
+        if _ended(connection, read_id):
+            raise ReadFinished(f"Read {read_id} is finished; nothing can be added to it. Read again.")
+
+    def _must_be_finished(self, connection: Connection, read_id: str) -> None:
+        self._must_exist(connection, tables.read, read_id)
+        if not _ended(connection, read_id):
+            raise ReadNotFinished(
+                f"Read {read_id} was not brought to its end, so it has no results to show. Run `read` again; "
+                "pictures measured already are not measured twice."
+            )
+
+
+def _ended(connection: Connection, read_id: str) -> bool:
+    asked = select(tables.read_end.c.id).where(tables.read_end.c.read_id == read_id)
+    return connection.execute(asked).first() is not None
+
+
+# ---- records -----------------------------------------------------------------------------------------------
+
+
+def _mark_record(mark: Mark, measuring_id: str) -> dict[str, Any]:
+    return {
+        "measuring_id": measuring_id,
+        "row_id": mark.row_id,
+        "body": dumps(mark.body),
+        "flags": dumps(mark.flags),
+    }
+
+
+def _reading_record(one: Reading, read_id: str, method: str, ordinal: int) -> dict[str, Any]:
+    value = float(one.measured.value)
+    return {
+        "read_id": read_id,
+        "method": method,
+        "ordinal": ordinal,
+        "product": one.product,
+        "quantity": one.quantity,
+        "value": value if math.isfinite(value) else None,
+        "body": body_of(one),
+        "flags": dumps(one.flags),
+    }
+
+
+def _result_record(one: Result, read_id: str, method: str, ordinal: int) -> dict[str, Any]:
+    return {
+        "read_id": read_id,
+        "method": method,
+        "ordinal": ordinal,
+        "product": one.product,
+        "quantity": one.quantity,
+        "body": body_of(one),
+        "flags": dumps(one.flags),
+    }
+
+
+def _read(found: Mapping[str, Any]) -> StoredRead:
+    return StoredRead(
+        id=found["id"],
+        code_version=found["code_version"],
+        settings=loads(found["settings"]),
+        seed=found["seed"],
+        methods=loads(found["methods"]),
+        rows_seen=found["rows_seen"],
+        started_at=found["made_at"],
+        started_offset=found["made_offset"],
+        finished_at=found["finished_at"],
+        note=found["note"] or "",
+    )
+
+
+# ---- looking things up -------------------------------------------------------------------------------------
+
+
+def _of_read(connection: Connection, table: Any, read_id: str, method: str | None) -> Any:
+    asked = select(table).where(table.c.read_id == read_id).order_by(table.c.seq)
+    return connection.execute(asked if method is None else asked.where(table.c.method == method)).mappings()
+
+
+def _ids(connection: Connection, table: Any, read_id: str, method: str) -> list[str]:
+    return [found["id"] for found in _of_read(connection, table, read_id, method)]
+
+
+def _count(connection: Connection, table: Any, read_id: str, method: str | None = None) -> int:
+    asked = select(func.count()).select_from(table).where(table.c.read_id == read_id)
+    return connection.execute(asked if method is None else asked.where(table.c.method == method)).scalar_one()
+
+
+def _link(connection: Connection, table: Any, one: str, other: str, pairs: Sequence[tuple[str, str]]) -> None:
+    if pairs:
+        connection.execute(insert(table), [{one: a, other: b} for a, b in pairs])
+
+
+def _links(
+    connection: Connection, link: Any, owner: Any, linked_to: Any, read_id: str
+) -> dict[str, tuple[str, ...]]:
+    """What each record of a read is linked to, by its id, in order of entry."""
+    mine, other = list(link.c)[:2]
+    asked = (
+        select(mine, other)
+        .join(owner, owner.c.id == mine)
+        .join(linked_to, linked_to.c.id == other)
+        .where(owner.c.read_id == read_id)
+        .order_by(linked_to.c.seq)
+    )
+    found: dict[str, tuple[str, ...]] = {}
+    for id, linked in connection.execute(asked):
+        found[id] = (*found.get(id, ()), linked)
+    return found
+
+
+def _marks_by_row(connection: Connection, read_id: str, method: str) -> dict[str, list[str]]:
+    mark, measuring, link = tables.mark, tables.measuring, tables.read_measuring
+    asked = (
+        select(mark.c.row_id, mark.c.id)
+        .join(measuring, measuring.c.id == mark.c.measuring_id)
+        .join(link, link.c.measuring_id == measuring.c.id)
+        .where(link.c.read_id == read_id, measuring.c.method == method)
+        .order_by(mark.c.seq)
+    )
+    found: dict[str, list[str]] = {}
+    for row_id, mark_id in connection.execute(asked):
+        found.setdefault(row_id, []).append(mark_id)
+    return found
