@@ -1,3 +1,4 @@
+import shutil
 from pathlib import Path
 
 import pytest
@@ -11,8 +12,17 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path / "bench"
 
 
+@pytest.fixture(scope="session")
+def empty_bench(tmp_path_factory) -> Path:
+    """A new bench, closed; to be copied, not used."""
+    made = tmp_path_factory.mktemp("made") / "bench"
+    Bench.create(made, zone="Europe/Berlin").close()
+    return made
+
+
 @pytest.fixture
-def bench(folder: Path):
+def bench(folder: Path, empty_bench: Path):
     """A new bench, open for writing."""
-    with Bench.create(folder, zone="Europe/Berlin") as made:
-        yield made
+    shutil.copytree(empty_bench, folder)
+    with Bench.open(folder, writing=True) as opened:
+        yield opened

@@ -23,10 +23,8 @@ _WRITER_WITH_WORKER = """
 import os, sys, time
 from fairpanel.storage import Bench
 bench = Bench.open(sys.argv[1], writing=True)
-worker = os.fork()
-if worker == 0:
-    time.sleep(60)
-print(worker, flush=True)
+if os.fork() == 0:
+    print(os.getpid(), flush=True)
 time.sleep(60)
 """
 

@@ -86,7 +86,7 @@ class Bench(Publications):
         zone = zone or moments.system_zone()
         moments.zone_of(zone)
         with in_plain_words(folder):
-            _must_be_free(folder)
+            must_be_free(folder)
             folder.mkdir(parents=True, exist_ok=True)
             lock = WriterLock(folder / LOCK, "making the bench")
         try:
@@ -113,7 +113,7 @@ class Bench(Publications):
         """
         folder = Path(folder)
         with in_plain_words(folder):
-            _must_be_bench(folder)
+            must_be_bench(folder)
             lock = WriterLock(folder / LOCK, doing) if writing else None
             try:
                 engine, zone = _opened(folder, lock)
@@ -161,12 +161,13 @@ class Bench(Publications):
 # ---- making ------------------------------------------------------------------------------------------------
 
 
-def _must_be_free(folder: Path) -> None:
+def must_be_free(folder: Path) -> None:
+    """Refuse a folder in which something lies that is not a bench left half-made."""
     if folder.is_file():
         raise BenchExists(f"{folder} is a file. Give the name of a new or empty folder.")
-    left_over = {LOCK, "originals", "publications", URL_FILE}
+    left_over = {LOCK, "originals", "publications"}
     there = [p.name for p in folder.iterdir()] if folder.is_dir() else []
-    if RECORDS in there:
+    if RECORDS in there or URL_FILE in there:
         raise BenchExists(f"{folder} is a bench already. Open it, or give another folder.")
     # A kill while a bench is being made leaves some of these, empty of anything saved.
     if any(name not in left_over and not name.startswith(_BEING_MADE) for name in there):
@@ -215,7 +216,7 @@ def _fill(engine: Engine, about: dict[str, str]) -> None:
 # ---- opening -----------------------------------------------------------------------------------------------
 
 
-def _must_be_bench(folder: Path) -> None:
+def must_be_bench(folder: Path) -> None:
     """Look at the folder, and at the head of its records as plain bytes: what is refused stays untouched."""
     if (folder / URL_FILE).is_file():
         return

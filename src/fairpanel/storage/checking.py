@@ -43,6 +43,9 @@ def problems_of(
     connection: Connection, originals: Originals, folder: Path, publications: Iterable[StoredPublication]
 ) -> list[Problem]:
     """All problems of a bench; reads every original once."""
+    # Listed before the records are looked at: a record is saved before its file is placed, so a file that
+    # somebody places meanwhile is never taken for one without a record.
+    placed = list(originals.placed())
     if connection.dialect.name == "sqlite":
         broken = [*_records(connection), *_references(connection)]
         if any(p.kind == "records" for p in broken):
@@ -54,7 +57,7 @@ def problems_of(
         *broken,
         *_bodies(connection),
         *_originals(originals, named),
-        *_unknown_files(originals, named),
+        *_unknown_files(placed, named),
         *_publications(folder, publications),
     ]
 
@@ -103,8 +106,8 @@ def _originals(originals: Originals, named: dict[str, str]) -> Iterator[Problem]
             yield Problem(fault.kind, f"originals/{file}", str(fault))
 
 
-def _unknown_files(originals: Originals, named: dict[str, str]) -> Iterator[Problem]:
-    for file in originals.placed():
+def _unknown_files(placed: Iterable[str], named: dict[str, str]) -> Iterator[Problem]:
+    for file in placed:
         if file not in named:
             yield Problem(
                 "unknown file",

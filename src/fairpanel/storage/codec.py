@@ -72,7 +72,7 @@ def _of_float(value: float) -> Any:
     return float(value) if math.isfinite(value) else {_NUMBER: repr(float(value))}
 
 
-def _of_mapping(value: Mapping) -> dict:
+def _of_mapping(value: Mapping[Any, Any]) -> dict[str, Any]:
     for key in value:
         if not isinstance(key, str) or key == _NUMBER:
             raise TypeError(f"{key!r} cannot be a key in a body on the bench; use text")
@@ -81,7 +81,11 @@ def _of_mapping(value: Mapping) -> dict:
 
 def dumps(value: Any) -> str:
     """Anything `plain` understands, as JSON text."""
-    return json.dumps(plain(value), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return _written(plain(value))
+
+
+def _written(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
 
 
 def loads(text: str) -> Any:
@@ -93,7 +97,7 @@ def loads(text: str) -> Any:
     return json.loads(text, object_hook=_number_again)
 
 
-def _number_again(found: dict) -> Any:
+def _number_again(found: dict[str, Any]) -> Any:
     return float(found[_NUMBER]) if len(found) == 1 and _NUMBER in found else found
 
 
@@ -102,7 +106,7 @@ def _number_again(found: dict) -> Any:
 
 def body_of(thing: Any) -> str:
     """An Outline, Mark, Reading, Result, Refusal or Measured as JSON text, with the number of its form."""
-    return dumps({"form": FORM, **plain(thing)})
+    return _written({"form": FORM, **plain(thing)})
 
 
 def from_body(kind: type[T], text: str) -> T:
@@ -120,10 +124,11 @@ def from_body(kind: type[T], text: str) -> T:
             f"A {kind.__name__.lower()} on the bench is of form {form}; this program knows form {FORM}. Use "
             "the newer program the bench was written with."
         )
-    return _restored(kind, body)
+    restored: T = _restored(kind, body)
+    return restored
 
 
-def _restored(kind: type[T], body: Mapping[str, Any]) -> T:
+def _restored(kind: type[Any], body: Mapping[str, Any]) -> Any:
     unknown = set(body) - {f.name for f in dataclasses.fields(kind)}
     if unknown:
         raise UnreadableRecord(
@@ -138,19 +143,19 @@ def _same(value: Any) -> Any:
     return value
 
 
-def _measured(value: dict | None) -> Measured | None:
+def _measured(value: dict[str, Any] | None) -> Measured | None:
     return None if value is None else _restored(Measured, value)
 
 
-def _components(values: list[dict]) -> tuple[Component, ...]:
+def _components(values: list[dict[str, Any]]) -> tuple[Component, ...]:
     return tuple(_restored(Component, v) for v in values)
 
 
-def _pair(values: list | None) -> tuple | None:
+def _pair(values: list[Any] | None) -> tuple[Any, ...] | None:
     return None if values is None else tuple(values)
 
 
-def polygon(corners: list) -> np.ndarray:
+def polygon(corners: list[Any]) -> np.ndarray:
     """Corners as an (n, 2) array again."""
     return np.array(corners, dtype=float).reshape(-1, 2)
 

@@ -60,7 +60,7 @@ def close(engine: Engine, *, writing: bool) -> None:
     if writing and engine.dialect.name == "sqlite":
         raw = engine.raw_connection()
         try:
-            raw.driver_connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            raw.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
         except sqlite3.Error:
             pass  # nothing is lost: what was saved stands in the log, and the next to open the bench finds it
         finally:

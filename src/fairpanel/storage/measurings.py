@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, Select, select
@@ -64,7 +64,7 @@ def save_refusals(
     store._add_all(connection, tables.refusal, records)
 
 
-def load_measurings(connection: Connection, wanted: Select) -> list[Measuring]:
+def load_measurings(connection: Connection, wanted: Select[Any]) -> list[Measuring]:
     """The measurings whose ids a question gives, with all that belongs to them, in order of measuring."""
     measuring = tables.measuring
     heads = connection.execute(
@@ -88,7 +88,7 @@ def load_measurings(connection: Connection, wanted: Select) -> list[Measuring]:
     ]
 
 
-def _parts(connection: Connection, table: Any, wanted: Select) -> dict[str, Sequence[Any]]:
+def _parts(connection: Connection, table: Any, wanted: Select[Any]) -> Mapping[str, Sequence[Any]]:
     found: dict[str, list[Any]] = defaultdict(list)
     asked = select(table).where(table.c.measuring_id.in_(wanted)).order_by(table.c.seq)
     for one in connection.execute(asked):

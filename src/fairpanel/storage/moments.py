@@ -20,10 +20,10 @@ def zone_of(name: str) -> tzinfo:
         No such zone; the message says what may be written.
     """
     fixed = _OFFSET.fullmatch(name)
-    if fixed:
-        ahead = timedelta(hours=int(fixed[2]), minutes=int(fixed[3]))
-        return timezone(-ahead if fixed[1] == "-" else ahead)
     try:
+        if fixed:
+            ahead = timedelta(hours=int(fixed[2]), minutes=int(fixed[3]))
+            return timezone(-ahead if fixed[1] == "-" else ahead)
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError):
         raise ValueError(

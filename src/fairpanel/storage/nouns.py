@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from sqlalchemy import Connection, Table, select
+from sqlalchemy import Connection, RowMapping, Table, select
 
 from fairpanel.storage import tables
 from fairpanel.storage.codec import dumps, loads
@@ -98,7 +98,7 @@ class Nouns(Pictures):
         known = {(found.noun, found.name) for found in connection.execute(_standing(None))}
         return [one for one in wanted if one not in known]
 
-    def _line_of(self, connection: Connection, table: Table, id: str) -> list[Mapping[str, Any]]:
+    def _line_of(self, connection: Connection, table: Table, id: str) -> list[RowMapping]:
         """All records of the line of changes that one belongs to, oldest first."""
         line = [self._must_exist(connection, table, id)]
         while line[0]["replaces"]:
@@ -118,7 +118,7 @@ def _standing(noun: str | None) -> Any:
     return (asked if noun is None else asked.where(entry.c.noun == noun)).order_by(entry.c.seq)
 
 
-def _entry(found: Mapping[str, Any]) -> StoredEntry:
+def _entry(found: RowMapping) -> StoredEntry:
     return StoredEntry(
         found["id"],
         found["noun"],

@@ -106,7 +106,8 @@ class Originals:
         ------
         OriginalMissing
         """
-        for place in (self.folder / file, self._waiting(file)):
+        kept = self.folder / file
+        for place in (kept, self._waiting(file), kept):  # again: it may be placed between the two looks
             if place.is_file():
                 return place
         raise OriginalMissing(

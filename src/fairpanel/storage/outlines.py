@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 from sqlalchemy import Connection, select
 
 from fairpanel.methods.contract import Outline
@@ -49,7 +52,7 @@ class Outlines(Rows):
         return [outline for row, outline in newest.values() if not row["withdrawn"]]
 
 
-def _moved(connection: Connection, picture_id: str, row_ids: list[str] | None = None) -> list:
+def _moved(connection: Connection, picture_id: str, row_ids: list[str] | None = None) -> Sequence[Any]:
     outline = tables.outline
     asked = (
         select(outline)

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, RowMapping, select
 
 from fairpanel.storage import tables
 from fairpanel.storage.codec import dumps, loads
@@ -149,7 +149,7 @@ def _record_of(staged: Staged) -> dict[str, Any]:
     }
 
 
-def _picture(found: Mapping[str, Any]) -> StoredPicture:
+def _picture(found: RowMapping) -> StoredPicture:
     return StoredPicture(
         found["id"],
         found["sha256"],

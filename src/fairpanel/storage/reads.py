@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, func, insert, select
+from sqlalchemy import Connection, RowMapping, func, insert, select
 
 from fairpanel.methods.contract import Mark, Outline, Reading, Refusal, Result
 from fairpanel.storage import tables
@@ -204,7 +204,8 @@ class Reads(Outlines):
     def rows_changed_since(self, read_id: str) -> int:
         """How many rows were entered, changed or withdrawn after this read began."""
         with self._looking() as connection:
-            return count_of_rows(connection) - self._must_exist(connection, tables.read, read_id)["rows_seen"]
+            seen: int = self._must_exist(connection, tables.read, read_id)["rows_seen"]
+            return count_of_rows(connection) - seen
 
     def measurings_of(self, read_id: str, method: str | None = None) -> list[Measuring]:
         """Outlines, marks and refusals of each picture a read stands on.
@@ -348,7 +349,7 @@ def _result_record(one: Result, read_id: str, method: str, ordinal: int) -> dict
     }
 
 
-def _read(found: Mapping[str, Any]) -> StoredRead:
+def _read(found: RowMapping) -> StoredRead:
     return StoredRead(
         id=found["id"],
         code_version=found["code_version"],

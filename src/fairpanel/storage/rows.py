@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-from sqlalchemy import Connection, func, insert, select
+from sqlalchemy import Connection, RowMapping, func, insert, select
 
 from fairpanel.storage import tables
 from fairpanel.storage.codec import dumps, loads
@@ -242,7 +242,7 @@ class Rows(Nouns):
         with self._looking() as connection:
             return [_row(found) for found in self._line_of(connection, tables.row, row_id)]
 
-    def _newest_row(self, connection: Connection, row_id: str) -> Mapping[str, Any]:
+    def _newest_row(self, connection: Connection, row_id: str) -> RowMapping:
         found = self._must_exist(connection, tables.row, row_id)
         if connection.execute(select(tables.row.c.id).where(tables.row.c.replaces == row_id)).first():
             raise AlreadyReplaced(
@@ -304,7 +304,7 @@ def count_of_rows(connection: Connection) -> int:
     return connection.execute(select(func.count()).select_from(tables.row)).scalar_one()
 
 
-def _row(found: Mapping[str, Any], line: int | None = None) -> StoredRow:
+def _row(found: RowMapping, line: int | None = None) -> StoredRow:
     return StoredRow(
         id=found["id"],
         take_in_id=found["take_in_id"],
@@ -353,7 +353,7 @@ def _record_of(m: Matched, take_in_id: str, picture_ids: Mapping[str, str], reas
 _CARRIED = ("method", "method_version", "identity", "ordinal", "body", "line", "picture_id", "picture_name")
 
 
-def _again(before: Mapping[str, Any], take_in_id: str, reason: str) -> dict[str, Any]:
+def _again(before: RowMapping, take_in_id: str, reason: str) -> dict[str, Any]:
     carried = {name: before[name] for name in _CARRIED}
     return carried | {"take_in_id": take_in_id, "replaces": before["id"], "reason": reason}
 

@@ -10,7 +10,7 @@ from datetime import tzinfo
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Table, insert, select
+from sqlalchemy import Connection, Engine, RowMapping, Table, insert, select
 
 from fairpanel.storage import moments
 from fairpanel.storage.engine import saving
@@ -73,7 +73,7 @@ class Store:
             connection.execute(insert(table), stamped)
         return [record["id"] for record in stamped]
 
-    def _must_exist(self, connection: Connection, table: Table, id: str) -> Mapping[str, Any]:
+    def _must_exist(self, connection: Connection, table: Table, id: str) -> RowMapping:
         found = connection.execute(select(table).where(table.c.id == id)).mappings().first()
         if found is None:
             raise NotOnBench(f"There is no {table.name.replace('_', ' ')} {id} on the bench {self.folder}.")

@@ -8,6 +8,8 @@ everything refers to.
 
 from __future__ import annotations
 
+from typing import Any
+
 from sqlalchemy import (
     BigInteger,
     Boolean,
@@ -36,7 +38,7 @@ METADATA = MetaData(
 )
 
 
-def _record(name: str, *columns: Column | Index) -> Table:
+def _record(name: str, *columns: Column[Any] | Index) -> Table:
     return Table(
         name,
         METADATA,
@@ -48,7 +50,7 @@ def _record(name: str, *columns: Column | Index) -> Table:
     )
 
 
-def _link(name: str, one: str, other: str, *columns: Column) -> Table:
+def _link(name: str, one: str, other: str, *columns: Column[Any]) -> Table:
     return Table(
         name,
         METADATA,
@@ -58,7 +60,7 @@ def _link(name: str, one: str, other: str, *columns: Column) -> Table:
     )
 
 
-def _to(table: str, name: str = "", *, optional: bool = False, unique: bool = False) -> Column:
+def _to(table: str, name: str = "", *, optional: bool = False, unique: bool = False) -> Column[Any]:
     return Column(
         name or f"{table}_id",
         String(16),
@@ -69,16 +71,16 @@ def _to(table: str, name: str = "", *, optional: bool = False, unique: bool = Fa
     )
 
 
-def _replaces(table: str) -> tuple[Column, Column]:
+def _replaces(table: str) -> tuple[Column[Any], Column[Any]]:
     # Unique: a record can be replaced once only, so that every line of changes has one newest end.
     return _to(table, "replaces", optional=True, unique=True), _text("reason")
 
 
-def _text(name: str) -> Column:
+def _text(name: str) -> Column[Any]:
     return Column(name, Text, nullable=False)
 
 
-def _count(name: str) -> Column:
+def _count(name: str) -> Column[Any]:
     return Column(name, Integer, nullable=False)
 
 

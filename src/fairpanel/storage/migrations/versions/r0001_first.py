@@ -4,6 +4,8 @@ Written out here and not taken from `fairpanel.storage.tables`, which moves on: 
 tables for ever, so that the steps that follow fit.
 """
 
+from typing import Any
+
 from alembic import op
 from sqlalchemy import (
     BigInteger,
@@ -45,7 +47,7 @@ def upgrade() -> None:
         protect(op.get_bind(), table.name)
 
 
-def _record(metadata: MetaData, name: str, *columns: Column | Index) -> None:
+def _record(metadata: MetaData, name: str, *columns: Column[Any] | Index) -> None:
     Table(
         name,
         metadata,
@@ -57,7 +59,7 @@ def _record(metadata: MetaData, name: str, *columns: Column | Index) -> None:
     )
 
 
-def _link(metadata: MetaData, name: str, one: str, other: str, *columns: Column) -> None:
+def _link(metadata: MetaData, name: str, one: str, other: str, *columns: Column[Any]) -> None:
     Table(
         name,
         metadata,
@@ -67,31 +69,31 @@ def _link(metadata: MetaData, name: str, one: str, other: str, *columns: Column)
     )
 
 
-def _ref(name: str, to: str) -> Column:
+def _ref(name: str, to: str) -> Column[Any]:
     return Column(name, String(16), ForeignKey(to), nullable=False, index=True)
 
 
-def _maybe(name: str, to: str) -> Column:
+def _maybe(name: str, to: str) -> Column[Any]:
     return Column(name, String(16), ForeignKey(to), nullable=True, index=True)
 
 
-def _replaces(to: str) -> tuple[Column, Column]:
+def _replaces(to: str) -> tuple[Column[Any], Column[Any]]:
     return Column("replaces", String(16), ForeignKey(to), nullable=True, unique=True), _text("reason")
 
 
-def _text(name: str) -> Column:
+def _text(name: str) -> Column[Any]:
     return Column(name, Text, nullable=False)
 
 
-def _short(name: str, length: int) -> Column:
+def _short(name: str, length: int) -> Column[Any]:
     return Column(name, String(length), nullable=False)
 
 
-def _count(name: str) -> Column:
+def _count(name: str) -> Column[Any]:
     return Column(name, Integer, nullable=False)
 
 
-def _big(name: str) -> Column:
+def _big(name: str) -> Column[Any]:
     return Column(name, BigInteger, nullable=False)
 
 
@@ -211,7 +213,7 @@ def _what_was_measured(metadata: MetaData) -> None:
 
 
 def _what_was_found(metadata: MetaData) -> None:
-    def of_read() -> tuple[Column, ...]:
+    def of_read() -> tuple[Column[Any], ...]:
         return _short("method", 80), _count("ordinal"), _text("product"), _short("quantity", 80)
 
     _record(
