@@ -14,7 +14,8 @@ Model = Callable[..., np.ndarray]
 DIFFERENCE = float(np.cbrt(np.finfo(float).eps))
 
 #: Smallest eigenvalue of the scaled normal matrix at which all parameters still count as fixed by the data.
-LEAST_EIGENVALUE = 1e-13
+#: Among the NIST StRD sets the worst is MGH10 with 3.5e-7; rounding alone leaves about 1e-15.
+LEAST_EIGENVALUE = 1e-12
 
 
 @dataclass(frozen=True)
@@ -141,6 +142,7 @@ def _weights(uncertainty, covariance, there: np.ndarray, flat) -> np.ndarray:
 
 
 def descend(task: Task, most_steps: int) -> tuple[np.ndarray, int]:
+    """Parameters (m, p) where each member's descent ended, for whatever reason, and the steps of the slowest."""
     at, everyone = task.start.copy(), np.arange(len(task.start))
     residuals = task.residuals(at, everyone)
     sums = task.sums(at, residuals, everyone)
@@ -163,11 +165,10 @@ def descend(task: Task, most_steps: int) -> tuple[np.ndarray, int]:
         still = _unsettled(promised, sums[active] + floor[active], move, tried, damping[active])
         won = active[better]
         at[won], residuals[won], sums[won] = tried[better], new[better], new_sums[better]
-        go_on = active[still]
         moved = active[still & better]
         if len(moved):
             matrix[moved], right[moved] = task.normal(at[moved], residuals[moved], moved)
-        active = go_on
+        active = active[still]
     return at, step
 
 
@@ -195,7 +196,7 @@ def _update_damping(damping, growth, active, gain, better):
 
 def _unsettled(promised, sums, move, tried, damping) -> np.ndarray:
     """(k,) array of bool: worth another step. A small promise counts only while the damping is small."""
-    small = (promised <= 1e-18 * sums) & (damping < 1e-2)
+    small = (promised <= 1e-14 * sums) & (damping < 1e-2)
     tiny = np.all(np.abs(move) <= 1e-15 * np.abs(tried), axis=1)
     return ~small & ~tiny & (damping < 1e16) & np.isfinite(damping) & np.isfinite(promised)
 

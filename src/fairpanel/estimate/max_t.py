@@ -202,6 +202,13 @@ def _legendre(nodes: int) -> tuple[np.ndarray, np.ndarray]:
     return np.polynomial.legendre.leggauss(nodes)
 
 
+@cache
+def _hermite(nodes: int) -> tuple[np.ndarray, np.ndarray]:
+    """Values of a standard normal and their probabilities."""
+    values, weight = np.polynomial.hermite_e.hermegauss(nodes)
+    return values, weight / np.sqrt(2 * np.pi)
+
+
 def _scales(dof: np.ndarray, nodes: int = 120) -> tuple[np.ndarray, np.ndarray]:
     """Values of s / sigma and their probabilities for each dof, both (d, nodes); even in the log of s."""
     from scipy import special
@@ -256,8 +263,7 @@ def _one_cause(r: np.ndarray) -> np.ndarray | None:
 def _one_cause_tails(loadings: np.ndarray, heights: np.ndarray, two_sided: bool) -> np.ndarray:
     from scipy import special
 
-    cause, weight = np.polynomial.hermite_e.hermegauss(120)
-    weight = weight / np.sqrt(2 * np.pi)
+    cause, weight = _hermite(120)
     unlike, number = np.unique(np.abs(loadings) if two_sided else loadings, return_counts=True)
     stays = np.zeros((len(heights), len(cause)))
     for loading, times in zip(unlike, number):
