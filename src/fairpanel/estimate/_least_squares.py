@@ -142,7 +142,7 @@ def _weights(uncertainty, covariance, there: np.ndarray, flat) -> np.ndarray:
 
 
 def descend(task: Task, most_steps: int) -> tuple[np.ndarray, int]:
-    """Parameters (m, p) where each member's descent ended, for whatever reason, and the steps of the slowest."""
+    """Parameters (m, p) where each member's descent ended, for any reason, and the steps of the slowest."""
     at, everyone = task.start.copy(), np.arange(len(task.start))
     residuals = task.residuals(at, everyone)
     sums = task.sums(at, residuals, everyone)
