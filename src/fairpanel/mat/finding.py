@@ -1,0 +1,317 @@
+"""Finding the mat in a picture: where each of its millimetres lies, to a fraction of a pixel.
+
+Markers are looked for in a reduced picture, their corners are refined in the full one, and a plane seen
+through a lens with slight barrel or pincushion distortion is fitted to them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from fairpanel.mat.layout import PAGES, Grey, Layout, Marker, layout
+from fairpanel.mat.markers import detected, projected, reductions, refined_corners, shows, tones_of
+from fairpanel.picture.upright import Upright
+
+#: Markers needed, and the least share of the mat they must span: three in a row say nothing about tilt.
+FEWEST_MARKERS, LEAST_SPREAD = 3, 0.15
+
+#: With so many, the places of the others are known well enough to look for them there.
+ENOUGH_MARKERS = 4
+
+#: A corner further than this from its place is not a corner of the mat. Curled paper stays below. [mm]
+FARTHEST_CORNER_MM = 1.5
+
+#: Fewer leave the lens so free that the far corners run away.
+MARKERS_FOR_LENS = 5
+
+#: Distortion is modelled where it makes the residual variance smaller by this factor.
+_WORTH_A_PARAMETER = 1.5
+
+#: Largest radial distortion believed: shift at the picture's corner as a share of the half diagonal.
+_MOST_RADIAL = 0.15
+
+
+class MirroredPicture(ValueError):
+    """The mat is seen as in a mirror: left and right are exchanged."""
+
+
+@dataclass(frozen=True)
+class FoundMat:
+    """Where the mat lies in a picture.
+
+    Parameters
+    ----------
+    layout : Layout
+        The page that was printed, known by its markers.
+    homography : (3, 3) array
+        Millimetres of the mat to pixels of a lens without distortion.
+    centre : (2,) array
+        Centre of the distortion. [px]
+    radial : float
+        Distortion: a point r half diagonals from the centre is shifted outwards by radial * r^3 half
+        diagonals. [1]
+    half_diagonal : float
+        [px]
+    markers : tuple of int
+        Numbers of the markers used.
+    residual_px, residual_mm : float
+        Root mean square distance of the corners from their places.
+    """
+
+    layout: Layout
+    homography: np.ndarray
+    centre: np.ndarray
+    radial: float
+    half_diagonal: float
+    markers: tuple[int, ...]
+    residual_px: float
+    residual_mm: float
+
+    def to_pixels(self, points_mm: np.ndarray) -> np.ndarray:
+        """(..., 2) pixels of the upright picture of points in millimetres of the mat."""
+        return _distorted(projected(self.homography, points_mm), self.centre, self.radial, self.half_diagonal)
+
+    def to_mm(self, points_px: np.ndarray) -> np.ndarray:
+        """(..., 2) millimetres of the mat of points in pixels of the upright picture."""
+        straight = _undistorted(np.asarray(points_px, float), self.centre, self.radial, self.half_diagonal)
+        return projected(np.linalg.inv(self.homography), straight)
+
+    @property
+    def pixels_per_mm(self) -> float:
+        """Scale in the middle of the mat: root of the area that a square millimetre takes."""
+        x, y = self.layout.width / 2, self.layout.height / 2
+        here, right, down = self.to_pixels(np.array([[x, y], [x + 1, y], [x, y + 1]]))
+        (a, b), (c, d) = right - here, down - here
+        return float(np.sqrt(abs(a * d - b * c)))
+
+    def print_scale(self, dpi: float) -> float:
+        """How large the mat was printed, from a scan of known resolution; 1 is true to the millimetre.
+
+        Parameters
+        ----------
+        dpi : float
+            Of the scan. [px/inch]
+        """
+        return self.pixels_per_mm * 25.4 / dpi
+
+
+def _distorted(points: np.ndarray, centre: np.ndarray, radial: float, half: float) -> np.ndarray:
+    offset = points - centre
+    return centre + offset * (1 + radial * (offset**2).sum(-1, keepdims=True) / half**2)
+
+
+def _undistorted(points: np.ndarray, centre: np.ndarray, radial: float, half: float) -> np.ndarray:
+    """Inverse of `_distorted` by Newton's iteration along the radius; exact to far below a pixel."""
+    offset = points - centre
+    far = np.sqrt((offset**2).sum(-1, keepdims=True)) / half
+    near = far.copy()
+    for _ in range(6):
+        near -= (near + radial * near**3 - far) / (1 + 3 * radial * near**2)
+    return centre + offset / (1 + radial * near**2)
+
+
+# ---- the fit -----------------------------------------------------------------------------------------------
+
+
+def _of_page(seen: dict[int, np.ndarray], page: str) -> dict[int, Marker]:
+    return {m.number: m for m in layout(page).markers if m.number in seen}
+
+
+def _well_spread(page: str, markers: list[Marker]) -> bool:
+    """Whether markers are enough, and span enough of the mat."""
+    if len(markers) < FEWEST_MARKERS:
+        return False
+
+    def area(some: list[Marker]) -> float:
+        middles = np.array([m.corners.mean(0) for m in some], np.float32)
+        return float(cv2.contourArea(cv2.convexHull(middles)))
+
+    return area(markers) >= LEAST_SPREAD * area(list(layout(page).markers))
+
+
+def _plane(places: np.ndarray, corners: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Homography from millimetres to pixels by least squares, and the distances left. [px]"""
+    matrix, _ = cv2.findHomography(places, corners, 0)
+    if matrix is None:
+        return np.full((3, 3), np.nan), np.full(len(places), np.inf)
+    return matrix, np.linalg.norm(projected(matrix, places) - corners, axis=1)
+
+
+def _radial(places: np.ndarray, corners: np.ndarray, centre: np.ndarray, half: float) -> float:
+    """Radial distortion that the corners ask for, 0 where it does not pay for its parameter."""
+
+    def left(radial: float) -> float:
+        return float((_plane(places, _undistorted(corners, centre, radial, half))[1] ** 2).sum())
+
+    # The sum of squares is all but a parabola in this parameter: three rounds of three points suffice.
+    best = 0.0
+    for step in (0.05, 0.01, 0.002):
+        low, middle, high = left(best - step), left(best), left(best + step)
+        bend = low - 2 * middle + high
+        if not np.isfinite(bend) or bend <= 0:
+            return 0.0
+        best = float(np.clip(best + step * (low - high) / (2 * bend), -_MOST_RADIAL, _MOST_RADIAL))
+    return best if left(0.0) > _WORTH_A_PARAMETER * left(best) else 0.0
+
+
+def _fitted(seen: dict[int, np.ndarray], page: str, shape: tuple[int, ...]) -> FoundMat | None:
+    """The mat by its markers; one that lies elsewhere than the others say is left out, the worst first."""
+    height, width = shape[:2]
+    centre, half = np.array([(width - 1) / 2, (height - 1) / 2]), float(np.hypot(width, height) / 2)
+    used = _of_page(seen, page)
+    while _well_spread(page, list(used.values())):
+        places = np.concatenate([m.corners for m in used.values()])
+        corners = np.concatenate([seen[n] for n in used])
+        radial = _radial(places, corners, centre, half) if len(used) >= MARKERS_FOR_LENS else 0.0
+        matrix, left_px = _plane(places, _undistorted(corners, centre, radial, half))
+        mat = FoundMat(layout(page), matrix, centre, radial, half, tuple(sorted(used)), 0.0, 0.0)
+        if np.isfinite(left_px).all():
+            left_mm = np.linalg.norm(mat.to_mm(corners) - places, axis=1)
+            if left_mm.max() <= FARTHEST_CORNER_MM:
+                return replace(mat, residual_px=_rms(left_px), residual_mm=_rms(left_mm))
+        worst = list(used)[int(np.argmax(left_px.reshape(-1, 4).max(1)))]
+        del used[worst]
+    return None
+
+
+def _rms(distances: np.ndarray) -> float:
+    return float(np.sqrt((distances**2).mean()))
+
+
+def _search(tones: np.ndarray) -> tuple[str, dict[int, np.ndarray]] | None:
+    """Page and rough corners of its markers; coarse to fine, until enough of them are seen."""
+    seen: dict[int, np.ndarray] = {}
+    for factor, picture in reductions(tones):
+        seen = detected(picture, factor) | seen
+        page = max(PAGES, key=lambda name: len(_of_page(seen, name)))
+        ours = _of_page(seen, page)
+        if len(ours) >= ENOUGH_MARKERS and _well_spread(page, list(ours.values())):
+            break
+    return (page, {n: seen[n] for n in ours}) if _well_spread(page, list(ours.values())) else None
+
+
+def _found(tones: np.ndarray) -> FoundMat | None:
+    """Search, refine, fit; then look where the markers not yet seen must be, and fit again."""
+    search = _search(tones)
+    if search is None:
+        return None
+    page, rough = search
+    seen = _measured(tones, rough)
+    first = _fitted(seen, page, tones.shape)
+    if first is None or len(first.markers) == len(first.layout.markers):
+        return first
+    missing = {m.number: first.to_pixels(m.corners) for m in first.layout.markers if m.number not in seen}
+    more = _measured(tones, missing)
+    return (_fitted(seen | more, page, tones.shape) or first) if more else first
+
+
+def _measured(tones: np.ndarray, rough: dict[int, np.ndarray]) -> dict[int, np.ndarray]:
+    """Corners measured in the full picture, of the markers that are really there."""
+    refined = {number: refined_corners(tones, corners) for number, corners in rough.items()}
+    return {number: c for number, c in refined.items() if c is not None and shows(tones, c, number)}
+
+
+def find_mat(upright: Upright) -> FoundMat | None:
+    """Find the mat, at any turn, tilt and print scale.
+
+    Parameters
+    ----------
+    upright : Upright
+
+    Returns
+    -------
+    FoundMat or None
+        None where fewer than three markers are seen, where they span too little, or where they do not agree.
+
+    Raises
+    ------
+    MirroredPicture
+        The mat is in the picture, but mirrored.
+    """
+    tones = tones_of(upright)
+    found = _found(tones)
+    if found is None and _found(cv2.flip(tones, 1)) is not None:
+        raise MirroredPicture(
+            f"{upright.name} is mirrored: the mat reads from right to left. Save the picture again without "
+            "mirroring (front cameras do it), or scan the printed side."
+        )
+    return found
+
+
+# ---- greys -------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class GreyPatch:
+    """A printed grey as the picture shows it.
+
+    Parameters
+    ----------
+    grey : Grey
+        Which patch of the mat.
+    light, paper : (3,) arrays
+        Linear wide-space light of the patch, and of the white paper on its left and right; trimmed means.
+    spread : float
+        Standard deviation of the patch's luminance from point to point. [1]
+    clipped : float
+        Share of points, patch or paper, with a channel at either end of the scale. [1]
+    """
+
+    grey: Grey
+    light: np.ndarray
+    paper: np.ndarray
+    spread: float
+    clipped: float
+
+
+def grey_patches(found: FoundMat, upright: Upright) -> list[GreyPatch]:
+    """Read each printed grey that lies wholly in the picture, with the white beside it.
+
+    Parameters
+    ----------
+    found : FoundMat
+    upright : Upright
+        The picture it was found in.
+    """
+    read = (_grey_patch(grey, found, upright) for grey in found.layout.greys)
+    return [patch for patch in read if patch is not None]
+
+
+def _grey_patch(grey: Grey, found: FoundMat, upright: Upright) -> GreyPatch | None:
+    inside = _codes(found, upright, grey.x + 1.5, grey.y + 1.5, grey.width - 3.0, grey.height - 3.0)
+    beside = [
+        _codes(found, upright, x, grey.y + 1.0, 1.8, grey.height - 2.0)
+        for x in (grey.x - 2.8, grey.x + grey.width + 1.0)
+    ]
+    if inside is None or beside[0] is None or beside[1] is None:
+        return None
+    white = np.concatenate(beside)
+    ends = np.concatenate([inside, white])
+    clipped = float(((ends == 0) | (ends == upright.top_code)).any(axis=1).mean())
+    patch, paper = upright.transfer.linear(inside), upright.transfer.linear(white)
+    return GreyPatch(
+        grey, _trimmed_mean(patch), _trimmed_mean(paper), float(patch.mean(axis=1).std()), clipped
+    )
+
+
+def _codes(
+    found: FoundMat, upright: Upright, x: float, y: float, width: float, height: float
+) -> np.ndarray | None:
+    """(n, 3) codes nearest to a grid of points a seventh of a millimetre apart, or None if partly outside."""
+    xs = np.linspace(x, x + width, max(8, round(7 * width)))
+    ys = np.linspace(y, y + height, max(8, round(7 * height)))
+    points = np.rint(found.to_pixels(np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2))).astype(int)
+    if points.min() < 0 or (points >= (upright.width, upright.height)).any():
+        return None
+    return upright.pixels[points[:, 1], points[:, 0]]
+
+
+def _trimmed_mean(values: np.ndarray) -> np.ndarray:
+    """Mean of the middle six tenths of each channel: a speck or a scratch does not count, rounding averages
+    out."""
+    ordered = np.sort(values, axis=0)
+    cut = len(ordered) // 5
+    return ordered[cut : len(ordered) - cut].mean(axis=0)
