@@ -1,63 +1,76 @@
 """Killed at any moment: nothing that was reported saved is lost, nothing half-written is seen."""
 
+import os
 import random
 import shutil
+import signal
 import subprocess
 import sys
 import time
 
+import pytest
+
 from fairpanel.storage import Bench
 
-# Reports each thing on its output only once the bench has said that it is saved.
-_WRITER = """
-import hashlib, os, sys
+# One process loads the program once and starts a writer for each line it gets. A writer reports each thing
+# only once the bench has said that it is saved.
+_NURSERY = """
+import os, sys
 from fairpanel.methods.contract import Mark
 from fairpanel.storage import Bench, NewRow
 
-with Bench.open(sys.argv[1], writing=True) as bench:
-    run = sys.argv[2]
-    print("open", flush=True)
-    read_id = bench.begin_read(code_version="0.1.0", seed=1, methods={}, settings={})
-    for i in range(100000):
-        data = os.urandom(30000)
-        staged = bench.stage(data, name=f"{run}-{i}.jpg")
-        rows = [
-            NewRow("typed", 1, f"{run} {i} {k}", {"run": run, "i": i, "k": k}, k, staged.name, staged.sha256)
-            for k in range(5)
-        ]
-        taken = bench.add_take_in(
-            table_name=f"{run}-{i}.csv", table=data[:2000], pictures=[staged], rows=rows,
-            nouns=[("product", f"{run} {i}")],
-        )
-        print("take-in", staged.sha256, *taken.row_ids, flush=True)
-        marks = [Mark(row_id, {"tone": 0.5}) for row_id in taken.row_ids]
-        bench.save_marks(
-            read_id, method="typed", method_version=1, cache_key=staged.sha256, picture_id=None, marks=marks
-        )
-        print("marks", staged.sha256, flush=True)
+def write(folder, run):
+    with Bench.open(folder, writing=True) as bench:
+        print("open", os.getpid(), flush=True)
+        read_id = bench.begin_read(code_version="0.1.0", seed=1, methods={}, settings={})
+        for i in range(100000):
+            data = os.urandom(30000)
+            staged = bench.stage(data, name=f"{run}-{i}.jpg")
+            rows = [
+                NewRow("typed", 1, f"{run} {i} {k}", {"k": k}, k, staged.name, staged.sha256) for k in
+                range(5)
+            ]
+            taken = bench.add_take_in(
+                table_name=f"{run}-{i}.csv", table=data[:2000], pictures=[staged], rows=rows,
+                nouns=[("product", f"{run} {i}")],
+            )
+            print("take-in", staged.sha256, *taken.row_ids, flush=True)
+            marks = [Mark(row_id, {"tone": 0.5}) for row_id in taken.row_ids]
+            bench.save_marks(
+                read_id, method="typed", method_version=1, cache_key=staged.sha256, picture_id=None,
+                marks=marks
+            )
+            print("marks", staged.sha256, flush=True)
+
+for run in sys.stdin:
+    child = os.fork()
+    if child == 0:
+        write(sys.argv[1], run.strip())
+    os.waitpid(child, 0)
+    print("ended", flush=True)
 """
 
 
-def _write_until_killed(folder, run, moments):
-    """Start a writer and kill it within a step; gives the lines it reported.
+def _write_until_killed(nursery, run, moments):
+    """Start a writer and kill it within a step; gives what it reported.
 
     The kill comes a random part of a step's own time after a random report, so that it falls anywhere within
     a step on a fast machine and on a slow one.
     """
-    process = subprocess.Popen(
-        [sys.executable, "-c", _WRITER, folder, str(run)], stdout=subprocess.PIPE, text=True
-    )
-    lines = [process.stdout.readline()]
+    nursery.stdin.write(f"{run}\n")
+    nursery.stdin.flush()
+    opened, writer = nursery.stdout.readline().split()
+    assert opened == "open"
+    reported = []
     step_s = 0.02
     for _ in range(moments.randint(0, 6)):
         began = time.monotonic()
-        lines.append(process.stdout.readline())
+        reported.append(nursery.stdout.readline().split())
         step_s = time.monotonic() - began
     time.sleep(step_s * moments.uniform(0.0, 1.5))
-    process.kill()
-    rest, _ = process.communicate()
-    assert lines[0] == "open\n"
-    return [line.split() for line in [*lines[1:], *rest.splitlines(keepends=True)] if line.endswith("\n")]
+    os.kill(int(writer), signal.SIGKILL)
+    reported += [line.split() for line in iter(nursery.stdout.readline, "ended\n")]
+    return reported
 
 
 def _must_hold(bench, reported):
@@ -82,17 +95,27 @@ def _must_hold_no_half(bench):
     assert all(len(one.marks) == 5 for one in bench.marks_by_key(keys).values())
 
 
-def test_ten_kills_at_random_moments(folder, empty_bench):
-    """After each, a looker and then a writer find everything reported and a whole bench."""
+@pytest.fixture
+def nursery(folder, empty_bench):
+    """A process that starts writers to a new bench."""
     shutil.copytree(empty_bench, folder)
+    process = subprocess.Popen(
+        [sys.executable, "-c", _NURSERY, folder], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    )
+    yield process
+    process.communicate()
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="writers are started by fork")
+def test_ten_kills_at_random_moments(nursery, folder):
+    """After each, a looker and then a writer find everything reported and a whole bench."""
     moments = random.Random(20261124)
     reported = []
     for run in range(10):
-        reported += _write_until_killed(folder, run, moments)
-        if run % 3 == 0:  # what a looker sees before any writer has tidied up
-            with Bench.open(folder) as looker:
-                _must_hold(looker, reported)
-                assert looker.check() == []
+        reported += _write_until_killed(nursery, run, moments)
+        with Bench.open(folder) as looker:  # what is seen before any writer has tidied up
+            _must_hold(looker, reported)
+            assert looker.check() == []
     with Bench.open(folder, writing=True) as bench:
         _must_hold(bench, reported)
         _must_hold_no_half(bench)
