@@ -10,6 +10,7 @@ from fairpanel.storage.errors import (
     BenchDamaged,
     BenchError,
     BenchExists,
+    CannotWrite,
     NewerBench,
     NoBench,
     NotWriting,
@@ -77,6 +78,14 @@ def test_what_a_kill_while_making_leaves_is_no_obstacle(folder):
         Bench.open(folder)
     with Bench.create(folder) as bench:
         assert bench.check() == []
+
+
+def test_a_place_where_no_folder_can_be(tmp_path):
+    """Below a file, or with too long a name: said in plain words."""
+    (tmp_path / "file").write_text("x")
+    for place in (tmp_path / "file" / "bench", tmp_path / ("b" * 300)):
+        with pytest.raises(CannotWrite, match="cannot be used"):
+            Bench.create(place)
 
 
 def test_an_unknown_time_zone_makes_no_bench(folder):

@@ -154,6 +154,7 @@ def test_what_was_measured_is_found_again_by_its_key(bench, rows):
     )
     assert kept.marks == (Mark(rows[0].id, {"tone": 0.25, "bands": [0.1, 0.2]}, ("stained",)),)
     np.testing.assert_array_equal(kept.outlines[0].polygon, [[0.5, 1.0], [2.0, 1.0], [2.0, 3.25]])
+    bench.use_marks(again, [kept.id, kept.id])
     bench.use_marks(again, [kept.id])
     bench.save_readings(again, "uv_strip", [_reading([rows[0].id])])
     bench.end_read(again)

@@ -111,13 +111,10 @@ def in_plain_words(folder: Path) -> Iterator[None]:
     except sqlite3.Error as problem:
         raise _of_sqlite(problem, folder) from problem
     except OSError as problem:
-        told = _of_system(problem, folder)
-        if told is None:
-            raise
-        raise told from problem
+        raise _of_system(problem, folder) from problem
 
 
-def _of_system(problem: OSError, folder: Path) -> BenchError | None:
+def _of_system(problem: OSError, folder: Path) -> BenchError:
     if problem.errno in _NO_ROOM:
         return disk_full(folder)
     if problem.errno in _NOT_ALLOWED:
@@ -125,7 +122,10 @@ def _of_system(problem: OSError, folder: Path) -> BenchError | None:
             f"{problem.filename or folder} may not be written ({problem.strerror}). Close whatever holds it, "
             "or give yourself the right to write there, and try again."
         )
-    return None
+    return CannotWrite(
+        f"{problem.filename or folder} cannot be used ({problem.strerror or problem}). Check that the disk "
+        "is there and that the name is one of a folder."
+    )
 
 
 def _of_database(problem: DBAPIError, folder: Path) -> BenchError:

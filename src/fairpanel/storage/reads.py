@@ -6,12 +6,13 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, RowMapping, func, insert, select
+from sqlalchemy import Connection, RowMapping, func, select
 
 from fairpanel.methods.contract import Mark, Outline, Reading, Refusal, Result
 from fairpanel.storage import tables
 from fairpanel.storage.codec import body_of, dumps, from_body, loads
 from fairpanel.storage.errors import ReadFinished, ReadNotFinished
+from fairpanel.storage.links import link, linked, marks_by_row
 from fairpanel.storage.measurings import load_measurings, save_outlines, save_refusals
 from fairpanel.storage.outlines import Outlines
 from fairpanel.storage.records import Measuring, StoredFinding, StoredRead, StoredReading, StoredResult
@@ -94,7 +95,7 @@ class Reads(Outlines):
             save_refusals(
                 self, connection, refusals, read_id=read_id, method=method, measuring_id=measuring_id
             )
-            _link(connection, tables.read_measuring, "read_id", "measuring_id", [(read_id, measuring_id)])
+            link(connection, tables.read_measuring, "read_id", "measuring_id", [(read_id, measuring_id)])
         return measuring_id
 
     def use_marks(self, read_id: str, measuring_ids: Iterable[str]) -> None:
@@ -106,8 +107,11 @@ class Reads(Outlines):
         """
         with self._saving() as connection:
             self._must_be_open(connection, read_id)
-            pairs = [(read_id, id) for id in dict.fromkeys(measuring_ids)]
-            _link(connection, tables.read_measuring, "read_id", "measuring_id", pairs)
+            used = tables.read_measuring
+            asked = select(used.c.measuring_id).where(used.c.read_id == read_id)
+            already = set(connection.execute(asked).scalars())
+            pairs = [(read_id, id) for id in dict.fromkeys(measuring_ids) if id not in already]
+            link(connection, tables.read_measuring, "read_id", "measuring_id", pairs)
 
     def save_readings(
         self, read_id: str, method: str, readings: Sequence[Reading], refusals: Sequence[Refusal] = ()
@@ -123,13 +127,13 @@ class Reads(Outlines):
             before = _count(connection, tables.reading, read_id, method)
             records = [_reading_record(one, read_id, method, before + i) for i, one in enumerate(readings)]
             ids = self._add_all(connection, tables.reading, records)
-            by_row = _marks_by_row(connection, read_id, method)
+            by_row = marks_by_row(connection, read_id, method)
             pairs = [
                 (id, mark_id)
                 for id, one in zip(ids, readings)
                 for mark_id in dict.fromkeys(m for row_id in one.row_ids for m in by_row.get(row_id, ()))
             ]
-            _link(connection, tables.reading_mark, "reading_id", "mark_id", pairs)
+            link(connection, tables.reading_mark, "reading_id", "mark_id", pairs)
             save_refusals(self, connection, refusals, read_id=read_id, method=method)
         return ids
 
@@ -153,7 +157,7 @@ class Reads(Outlines):
             pairs = [
                 (id, reading_ids[i]) for id, one in zip(ids, results) for i in dict.fromkeys(one.readings)
             ]
-            _link(connection, tables.result_reading, "result_id", "reading_id", pairs)
+            link(connection, tables.result_reading, "result_id", "reading_id", pairs)
         return ids
 
     def save_findings(self, read_id: str, findings: Iterable[tuple[str | None, Any]]) -> list[str]:
@@ -214,10 +218,10 @@ class Reads(Outlines):
         ------
         NotOnBench, ReadNotFinished
         """
-        link, measuring = tables.read_measuring, tables.measuring
-        wanted = select(link.c.measuring_id).where(link.c.read_id == read_id)
+        used, measuring = tables.read_measuring, tables.measuring
+        wanted = select(used.c.measuring_id).where(used.c.read_id == read_id)
         if method is not None:
-            wanted = wanted.join(measuring, measuring.c.id == link.c.measuring_id).where(
+            wanted = wanted.join(measuring, measuring.c.id == used.c.measuring_id).where(
                 measuring.c.method == method
             )
         with self._looking() as connection:
@@ -233,7 +237,7 @@ class Reads(Outlines):
         """
         with self._looking() as connection:
             self._must_be_finished(connection, read_id)
-            marks = _links(connection, tables.reading_mark, tables.reading, tables.mark, read_id)
+            marks = linked(connection, tables.reading_mark, tables.reading, tables.mark, read_id)
             return [
                 StoredReading(
                     found["id"],
@@ -253,7 +257,7 @@ class Reads(Outlines):
         """
         with self._looking() as connection:
             self._must_be_finished(connection, read_id)
-            readings = _links(connection, tables.result_reading, tables.result, tables.reading, read_id)
+            readings = linked(connection, tables.result_reading, tables.result, tables.reading, read_id)
             return [
                 StoredResult(
                     found["id"],
@@ -379,41 +383,3 @@ def _ids(connection: Connection, table: Any, read_id: str, method: str) -> list[
 def _count(connection: Connection, table: Any, read_id: str, method: str | None = None) -> int:
     asked = select(func.count()).select_from(table).where(table.c.read_id == read_id)
     return connection.execute(asked if method is None else asked.where(table.c.method == method)).scalar_one()
-
-
-def _link(connection: Connection, table: Any, one: str, other: str, pairs: Sequence[tuple[str, str]]) -> None:
-    if pairs:
-        connection.execute(insert(table), [{one: a, other: b} for a, b in pairs])
-
-
-def _links(
-    connection: Connection, link: Any, owner: Any, linked_to: Any, read_id: str
-) -> dict[str, tuple[str, ...]]:
-    """What each record of a read is linked to, by its id, in order of entry."""
-    mine, other = list(link.c)[:2]
-    asked = (
-        select(mine, other)
-        .join(owner, owner.c.id == mine)
-        .join(linked_to, linked_to.c.id == other)
-        .where(owner.c.read_id == read_id)
-        .order_by(linked_to.c.seq)
-    )
-    found: dict[str, tuple[str, ...]] = {}
-    for id, linked in connection.execute(asked):
-        found[id] = (*found.get(id, ()), linked)
-    return found
-
-
-def _marks_by_row(connection: Connection, read_id: str, method: str) -> dict[str, list[str]]:
-    mark, measuring, link = tables.mark, tables.measuring, tables.read_measuring
-    asked = (
-        select(mark.c.row_id, mark.c.id)
-        .join(measuring, measuring.c.id == mark.c.measuring_id)
-        .join(link, link.c.measuring_id == measuring.c.id)
-        .where(link.c.read_id == read_id, measuring.c.method == method)
-        .order_by(mark.c.seq)
-    )
-    found: dict[str, list[str]] = {}
-    for row_id, mark_id in connection.execute(asked):
-        found.setdefault(row_id, []).append(mark_id)
-    return found
