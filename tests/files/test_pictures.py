@@ -237,6 +237,15 @@ def test_plain_pictures_are_taken_for_srgb():
     assert upright.transfer.linear(upright.pixels)[0, 0] == pytest.approx([0.502886] * 3, abs=1e-5)
 
 
+def test_resolution_is_told_where_the_file_knows_it(scene):
+    """Scanners write it; the 72 that phones write means nothing."""
+    image = Image.fromarray(scene)
+    for kind in ("PNG", "TIFF", "JPEG"):
+        assert decode(_saved(image, kind, dpi=(600, 600)), "p").facts["dpi"] == pytest.approx(600, abs=0.1)
+        assert decode(_saved(image, kind, dpi=(72, 72)), "p").facts["dpi"] is None
+        assert decode(_saved(image, kind), "p").facts["dpi"] is None
+
+
 def test_adobe_rgb_named_only_in_exif(scene):
     """Cameras name Adobe RGB by the interoperability index R03 alone (DCF 2.0, from memory)."""
     exif = Image.Exif()

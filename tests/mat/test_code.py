@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 
 from fairpanel.files.pictures import decode
-from fairpanel.mat.code import modules, read_codes
+from fairpanel.mat.code import modules, read_code, read_codes
+from fairpanel.mat.finding import find_mat
 
 
 @pytest.mark.parametrize("text", ["FP-A7-0031", "A", "12345678901234", "plate 7/3"])
@@ -21,11 +22,21 @@ def test_a_pattern_reads_back(text):
     assert read_codes(large.astype(np.uint16) * 257) == [text]
 
 
-def test_turned_and_upside_down(photo):
-    """A code on a mat is read at any turn, from the picture as it is."""
-    for turn in (0.0, 0.6, np.pi):
-        made = photo("A4", size=(1200, 1600), turn=turn, code="FP-B2-0007", fill=0.75)
-        assert read_codes(made.upright.pixels) == ["FP-B2-0007"]
+@pytest.mark.parametrize(("turn", "tilt"), [(0.0, (0.2, 0.1)), (0.6, (0.0, 0.0)), (np.pi, (0.1, 0.0))])
+def test_a_code_on_the_mat(photo, turn, tilt):
+    """Read at any turn, from its part of the picture alone; an empty frame gives nothing."""
+    made = photo("A4", size=(1200, 1600), turn=turn, tilt=tilt, code="FP-B2-0007", fill=0.75)
+    assert read_code(find_mat(made.upright), made.upright) == "FP-B2-0007"
+    plain = photo("A4", turn=turn, tilt=tilt, fill=0.75)
+    assert read_code(find_mat(plain.upright), plain.upright) is None
+
+
+def test_a_frame_outside_the_picture(photo, upright):
+    """The foot of the mat is cut off: no code, and no error."""
+    made = photo("A4", code="FP-B2-0007")
+    cut = int(made.to_pixels(np.array([[100.0, 208.0]]))[0, 1])
+    part = upright(np.ascontiguousarray(made.upright.pixels[:cut]))
+    assert read_code(find_mat(part), part) is None
 
 
 def test_no_code_no_text():

@@ -188,6 +188,9 @@ def _from_pillow(image: Image.Image, data: bytes, name: str) -> Header:
         facts["jpeg_quality"] = _quality(image)
     if kind == "TIFF" and bits == 16:
         facts["white_is_zero"] = _numbers(image, 262, (1,))[0] == 0
+    facts["dpi"] = _resolution(image)
+    if kind == "PNG" and "srgb" in image.info:
+        facts["colour_space"] = "sRGB"
     alpha = image.mode in ("RGBA", "LA", "PA", "RGBa", "La") or "transparency" in image.info
     width, height = image.size
     orientation = int(exif.get(Base.Orientation, 1) or 1) if kind != "TIFF" else 1
@@ -202,6 +205,12 @@ def _from_pillow(image: Image.Image, data: bytes, name: str) -> Header:
         image.info.get("icc_profile") or None,
         facts,
     )
+
+
+def _resolution(image: Image.Image) -> float | None:
+    """Pixels per inch, if the file gives one for both ways; phones write 72, which means nothing."""
+    across, down = image.info.get("dpi", (0, 0))
+    return round(float(across), 2) if across == down and float(across) > 73 else None
 
 
 def _png_exif(data: bytes) -> Image.Exif:

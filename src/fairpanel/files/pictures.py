@@ -211,7 +211,8 @@ def _unprofiled(header: Header, levels: int) -> Transfer:
     primaries = (header.facts.get("nclx") or {}).get("color_primaries", 2)
     if primaries == 12:  # ITU-T H.273: 1 is BT.709 and sRGB, 2 unspecified, 12 Display P3
         return transfer(DISPLAY_P3, levels)
-    return transfer(SRGB, levels, "sRGB" if primaries == 1 else "assumed sRGB")
+    said = primaries == 1 or header.facts.get("colour_space") == SRGB.name
+    return transfer(SRGB, levels, SRGB.name if said else "assumed sRGB")
 
 
 def _without_cmyk(pixels: np.ndarray) -> np.ndarray:
