@@ -14,8 +14,11 @@ import pytest
 
 import fairpanel.rehearsal
 from fairpanel.rehearsal import demo
-from fairpanel.rehearsal.campaigns import FULL, TableForm, table_bytes
+from fairpanel.rehearsal.campaigns import FULL, TableForm, generator, table_bytes
 from fairpanel.rehearsal.designs import Design, blocked_values
+from fairpanel.rehearsal.exposure import Lamp
+from fairpanel.rehearsal.making import Names
+from fairpanel.rehearsal.paper import draw_paper
 from fairpanel.rehearsal.plan import Plan, made_campaign
 from fairpanel.rehearsal.suites import SUITES, make_suite
 
@@ -56,7 +59,7 @@ def test_the_table_does_not_depend_on_what_is_true():
 def test_every_suite_is_within_the_mat_and_its_steps_reach_the_exposure(name):
     """Products and controls fit twelve cells; the exposure asked for is one the steps go up to."""
     design = SUITES[name]
-    assert 0 < design.per_picture + design.controls <= 12
+    assert 0 < design.per_picture + design.controls + design.no_glass <= 12
     assert design.camera in ("scan", "phone", "hard phone", "either")
 
 
@@ -136,6 +139,29 @@ def test_tables_are_written_as_spreadsheets_do():
             "box": "A1",
         }
     ]
+
+
+def test_a_demonstration_picture_can_be_made():
+    """One sitting of it, with its thirteen strips; the odd runs are scans of about 3 megapixels."""
+    rng = generator(1, "test")
+    paper = draw_paper(rng, half_seconds=64.0, lot="A7")
+    bench = demo._Bench({"A7": paper, "B1": paper}, Lamp(name="L2"), Names(rng), {})
+    made = demo._run(rng, bench, list(demo.ITEMS[:11]), run=1)
+    assert len(made.truth) == 13
+    assert 2.5e6 < made.size[0] * made.size[1] < 3.5e6
+
+
+def test_a_stepped_strip_and_steps_without_glass_say_so():
+    """Times in order along the strip; the truth tells whether glass lay over the steps of unknown kind."""
+    made = make_suite("scan_stepped", 2, per_picture=2, dpi=75.0)
+    strip = next(s["strip"] for s in made.truth["strips"] if not s["steps"])
+    times = [float(r["seconds"]) for r in made.rows if r["strip"] == strip]
+    assert len(times) == 5
+    assert times in (sorted(times), sorted(times, reverse=True))
+    roles = {r["role"] for r in make_suite("steps_no_glass", 1, **SMALL).rows}
+    assert roles == {"product", "step no glass"}
+    unknown = make_suite("steps_unknown_glass", 1, **SMALL)
+    assert {s["under_glass"] for s in unknown.truth["strips"] if not s["steps"]} == {True}
 
 
 def test_an_unknown_suite_is_refused_with_the_names_of_all():

@@ -38,8 +38,8 @@ class Camera:
         Loss of light in the corners. [1]
     tint : float
         Change of the light's colour across the picture. [1]
-    veil : float
-        Share of the light that is spread over the whole picture. [1]
+    veil, veil_near : float
+        Share of the light that is spread over the picture, and the part of it that stays near its source. [1]
     blur_px, defocus_px : float
         Softness of the lens (Gaussian sd) and radius of the disc of defocus. [px]
     grain : float
@@ -67,6 +67,7 @@ class Camera:
     vignette: float = 0.0
     tint: float = 0.0
     veil: float = 0.0
+    veil_near: float = 0.2
     blur_px: float = 0.6
     defocus_px: float = 0.0
     grain: float = 0.004
@@ -85,6 +86,11 @@ class Camera:
         return self.lift + (1 - self.lift) * v
 
 
+def _three(values: np.ndarray) -> tuple[float, float, float]:
+    red, green, blue = (float(v) for v in values)
+    return red, green, blue
+
+
 def draw_phone(rng: np.random.Generator) -> Camera:
     """A phone's automatic picture in ordinary, uneven room light."""
     direction = rng.uniform(0, 2 * np.pi)
@@ -92,7 +98,7 @@ def draw_phone(rng: np.random.Generator) -> Camera:
     return Camera(
         space=str(rng.choice(["sRGB", "Display P3"], p=[0.4, 0.6])),
         white=float(rng.uniform(0.60, 0.88)),
-        balance=tuple(float(v) for v in np.exp(rng.normal(0, [0.04, 0.01, 0.05]))),
+        balance=_three(np.exp(rng.normal(0, [0.04, 0.01, 0.05]))),
         saturation=float(rng.uniform(0.0, 0.06)),
         contrast=float(rng.uniform(0.0, 0.40)),
         gamma=float(rng.uniform(0.92, 1.08)),
@@ -100,7 +106,7 @@ def draw_phone(rng: np.random.Generator) -> Camera:
         gradient=(float(strength * np.cos(direction)), float(strength * np.sin(direction))),
         vignette=float(rng.uniform(0.02, 0.18)),
         tint=float(rng.normal(0, 0.012)),
-        veil=float(rng.uniform(0.004, 0.025)),
+        veil=float(rng.uniform(0.003, 0.014)),
         blur_px=float(rng.uniform(0.55, 1.0)),
         grain=float(rng.uniform(0.003, 0.009)),
         sharpen=float(rng.uniform(0.2, 0.9)),
@@ -119,7 +125,8 @@ def draw_hard_phone(rng: np.random.Generator) -> Camera:
         phone = replace(phone, glare=float(rng.uniform(0.08, 0.6)))
     if rng.random() < 0.2:
         phone = replace(phone, defocus_px=float(rng.uniform(1.5, 4.0)))
-    return replace(phone, gradient=tuple(np.multiply(phone.gradient, 1.3)))
+    gradient = (1.3 * phone.gradient[0], 1.3 * phone.gradient[1])
+    return replace(phone, gradient=gradient, veil=float(rng.uniform(0.005, 0.03)), veil_near=0.4)
 
 
 def draw_scanner(rng: np.random.Generator, *, bits: int = 8) -> Camera:
@@ -127,7 +134,7 @@ def draw_scanner(rng: np.random.Generator, *, bits: int = 8) -> Camera:
     return Camera(
         space=str(rng.choice(["sRGB", "Adobe RGB (1998)"], p=[0.6, 0.4])),
         white=float(rng.uniform(0.78, 0.93)),
-        balance=tuple(float(v) for v in np.exp(rng.normal(0, 0.008, 3))),
+        balance=_three(np.exp(rng.normal(0, 0.008, 3))),
         gamma=float(rng.uniform(0.985, 1.015)),
         gradient=(float(rng.normal(0, 0.006)), float(rng.normal(0, 0.003))),
         veil=float(rng.uniform(0.002, 0.012)),
@@ -214,7 +221,8 @@ def _veiled(light: np.ndarray, camera: Camera) -> np.ndarray:
     small = cv2.resize(
         light, (max(light.shape[1] // 32, 1), max(light.shape[0] // 32, 1)), interpolation=cv2.INTER_AREA
     )
-    spread = 0.6 * small.mean(axis=(0, 1)) + 0.4 * cv2.GaussianBlur(small, (0, 0), max(small.shape[1] / 6, 1))
+    near = cv2.GaussianBlur(small, (0, 0), max(small.shape[1] / 6, 1))
+    spread = small.mean(axis=(0, 1)) * (1 - camera.veil_near) + near * camera.veil_near
     far = cv2.resize(
         spread.astype(np.float32), (light.shape[1], light.shape[0]), interpolation=cv2.INTER_LINEAR
     )
@@ -247,8 +255,8 @@ def _grained(rng, light: np.ndarray, camera: Camera) -> np.ndarray:
     """Square root of the light, with noise: in that scale photon noise is the same everywhere."""
     root = np.sqrt(np.maximum(light, 0, out=light), out=light)
     fine = rng.standard_normal(root.shape[:2], dtype=np.float32)
-    coarse = rng.standard_normal((root.shape[0] // 2 + 1, root.shape[1] // 2 + 1, 3), dtype=np.float32)
-    coarse = cv2.resize(coarse, (root.shape[1], root.shape[0]), interpolation=cv2.INTER_LINEAR)
+    half = rng.standard_normal((root.shape[0] // 2 + 1, root.shape[1] // 2 + 1, 3), dtype=np.float32)
+    coarse = cv2.resize(half, (root.shape[1], root.shape[0]), interpolation=cv2.INTER_LINEAR)
     root += (camera.grain * 0.8) * fine[..., None]
     return cv2.addWeighted(root, 1.0, coarse, camera.grain, 0, dst=root)
 
@@ -258,8 +266,8 @@ def _coded(root: np.ndarray, camera: Camera) -> np.ndarray:
     top = (1 << camera.bits) - 1
     table = (top * camera.tone(np.linspace(0, 1, _LEVELS) ** 2)).astype(np.float32)
     at = np.clip(root * (_LEVELS - 1) + 0.5, 0, _LEVELS - 1).astype(np.uint16)
-    codes = table[at]
+    codes: np.ndarray = table[at]
     if camera.sharpen:
         soft = cv2.GaussianBlur(codes, (5, 5), camera.sharpen_px)
-        codes = cv2.addWeighted(codes, 1 + camera.sharpen, soft, -camera.sharpen, 0)
+        codes = np.asarray(cv2.addWeighted(codes, 1 + camera.sharpen, soft, -camera.sharpen, 0))
     return np.clip(codes + 0.5, 0, top).astype(np.uint8 if camera.bits == 8 else np.uint16)

@@ -57,15 +57,16 @@ def _between(*ranges: tuple[float, float]) -> Callable[[np.random.Generator], tu
     return lambda rng: tuple(float(rng.uniform(low, high)) for low, high in ranges)
 
 
-#: Family, and how its parameters are drawn for one paper.
-FAMILIES = {
+#: A formula, and how its parameters are drawn for one paper.
+Family = tuple[Callable[..., np.ndarray], Callable[[np.random.Generator], tuple[float, ...]]]
+FAMILIES: dict[str, Family] = {
     "stretched": (stretched, _between((0.85, 1.45))),
     "two rates": (two_rates, _between((0.55, 0.85), (0.15, 0.45), (1.0, 1.5))),
     "probit": (probit, _between((0.80, 1.45))),
     "delayed uptake": (delayed_uptake, _between((0.1, 0.9), (1.05, 1.6))),
     "dye layer": (dye_layer, _between((0.6, 5.0), (1.0, 1.7))),
 }
-ODD_FAMILIES = {
+ODD_FAMILIES: dict[str, Family] = {
     "two layers": (two_layers, _between((0.5, 0.7), (3.0, 6.0), (0.55, 0.8))),
     "turning back": (turning_back, _between((0.9, 1.3), (0.02, 0.08))),
 }

@@ -41,8 +41,11 @@ def scratches(rng: np.random.Generator, shape: tuple[int, int], *, px_per_mm: fl
     """Share of the image left by thin scratches; 1 elsewhere."""
     left = np.ones(shape, dtype=np.float32)
     for _ in range(rng.integers(1, 4)):
-        ends = [(int(rng.integers(0, shape[1])), int(rng.integers(0, shape[0]))) for _ in range(2)]
-        cv2.line(left, *ends, float(rng.uniform(0.1, 0.5)), max(1, round(0.3 * px_per_mm)), cv2.LINE_AA)
+        x, y = rng.integers(0, shape[1], 2).tolist(), rng.integers(0, shape[0], 2).tolist()
+        ends = (x[0], y[0]), (x[1], y[1])
+        cv2.line(
+            left, ends[0], ends[1], float(rng.uniform(0.1, 0.5)), max(1, round(0.3 * px_per_mm)), cv2.LINE_AA
+        )
     return left
 
 

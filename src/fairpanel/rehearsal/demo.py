@@ -41,7 +41,9 @@ class Item:
     mass_cv, uneven : float
         Film mass between plates; unevenness along a plate. [1]
     seconds : tuple of float
-        One exposure on a half plate, or a bracket on a whole one. [s]
+        One exposure, or a bracket on one strip. [s]
+    half_plate : bool
+        On one half of a plate, the other glass only.
     """
 
     code: str
@@ -51,6 +53,7 @@ class Item:
     mass_cv: float = 0.18
     uneven: float = 0.03
     seconds: tuple[float, ...] = (90.0,)
+    half_plate: bool = True
 
     @property
     def role(self) -> str:
@@ -76,12 +79,12 @@ ITEMS = (
     Item("P13", "Sealant M, sold for sun", "sealant sold for sun", 15.5),
     Item("P14", "Budget paste wax N", "budget paste wax", 0.7),
     Item("C1", "Carrier-wiped plate", "process control", 0.2, 0.0, 0.0),
-    Item("R1", "2K clear coat panel-film", "reference", 80.0, 0.04, 0.0, BRACKET),
+    Item("R1", "2K clear coat panel-film", "reference", 80.0, 0.04, 0.0, BRACKET, False),
     Item("R2", "Clear lacquer, no absorber", "negative reference", 4.5, 0.0, 0.0),
-    Item("R3", "Sunscreen lotion", "sunscreen", 69.8, 0.15, 0.20, BRACKET),
-    Item("R4", "Sunscreen spray", "sunscreen", 46.3, 0.18, 0.40, BRACKET),
-    Item("R5", "Paint film, TPU", "reference", 82.9, 0.02, 0.0, BRACKET),
-    Item("R6", "Woven mesh, 50 % open", "linearity check", 50.0, 0.0, 0.0),
+    Item("R3", "Sunscreen lotion", "sunscreen", 69.8, 0.15, 0.20, BRACKET, False),
+    Item("R4", "Sunscreen spray", "sunscreen", 46.3, 0.18, 0.40, BRACKET, False),
+    Item("R5", "Paint film, TPU", "reference", 82.9, 0.02, 0.0, BRACKET, False),
+    Item("R6", "Woven mesh, 50 % open", "linearity check", 50.0, 0.0, 0.0, half_plate=False),
 )
 STEPS = (0.0, 8.0, 15.0, 25.0, 40.0, 60.0, 90.0, 150.0)
 PLATES_PER_CAMPAIGN, SHEETS_PER_CAMPAIGN = 3, 6
@@ -195,7 +198,7 @@ def _plan(
             film=film,
             seconds=item.seconds,
             role=item.role,
-            half_plate=len(item.seconds) == 1,
+            half_plate=item.half_plate,
         )
     return StripPlan(
         name=bench.names.strip(),
@@ -249,10 +252,13 @@ def _shot(rng: np.random.Generator, run: int) -> Shot:
     """Odd runs are scanned, even ones photographed; run 4 in an automatic mode."""
     if run % 2:
         return Shot(
-            draw_scanner(rng), FileForm("jpeg", quality=95, full_colour=True, dpi=200.0), scanned=True
+            draw_scanner(rng),
+            FileForm("jpeg", quality=95, full_colour=True, dpi=170.0),
+            scanned=True,
+            dpi=170.0,
         )
     camera = draw_phone(rng)
     if run == 4:
-        camera = replace(camera, local_tone=0.25)
+        camera = replace(camera, local_tone=0.4)
     turn = int(rng.choice([1, 6]))
     return Shot(camera, FileForm("jpeg", quality=93, orientation=turn, automatic=run == 4), scanned=False)

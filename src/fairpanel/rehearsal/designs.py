@@ -37,8 +37,8 @@ class Design:
         Groups of products; each has its own pictures.
     per_picture : int
         Products in a picture. On the mat products and controls together fill at most twelve cells.
-    controls : int
-        Further glass-only strips in each picture.
+    controls, no_glass : int
+        Further strips in each picture that lie under glass only, or under nothing.
     blocked : tuple of float
         What the products block; empty: spread evenly over 2 to 98 %. [%]
     products : tuple of (name, blocked)
@@ -47,7 +47,8 @@ class Design:
         Relative standard deviation of film mass between plates of a product. [1]
     film_uneven : float
         Relative unevenness of the film along a plate, at most. [1]
-    brushed, odd_curve : bool
+    brushed, odd_curve, deep_blue : bool
+        Coated with a brush; with an odd curve; so deep a blue that little red is left to read.
     uneven : float
         Factor on the unevenness of the paper within a sheet. [1]
     drift : float
@@ -57,6 +58,8 @@ class Design:
     light : {"window", "known", "unknown", "drawn"}
         Every patch in turn under a window on the lamp's axis; or strips about the bench with the light of
         each place written down or not; "drawn": one of the first two.
+    step_role : {"step", "step no glass", "step unknown"}
+        With "step unknown" glass lay over the steps or did not, by chance.
     steps_from : {"picture", "sheet", "run", "other picture", "elsewhere"}
         The step strip's own sheet, sitting or picture differs; "elsewhere": all three.
     table : {"short", "full", "drawn"}
@@ -78,16 +81,19 @@ class Design:
     groups: int = 1
     per_picture: int = 12
     controls: int = 0
+    no_glass: int = 0
     blocked: tuple[float, ...] = ()
     products: tuple[tuple[str, float], ...] = ()
     film_cv: float = 0.08
     film_uneven: float = 0.02
     brushed: bool = False
     odd_curve: bool = False
+    deep_blue: bool = False
     uneven: float = 1.0
     drift: float = 0.01
     marked: float = 0.0
     light: str = "drawn"
+    step_role: str = "step"
     steps_from: str = "picture"
     table: str = "drawn"
     megapixels: float = 0.0

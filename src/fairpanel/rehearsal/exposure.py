@@ -123,6 +123,8 @@ class Patch:
     film : Film
     length : float
         Share of the strip's exposed length. [1]
+    hidden_no_glass : bool
+        No glass lay over it, though its role does not say so ("step unknown").
     """
 
     role: str
@@ -131,11 +133,12 @@ class Patch:
     kind: str = ""
     film: Film = NO_FILM
     length: float = 1.0
+    hidden_no_glass: bool = False
 
     @property
     def under_glass(self) -> bool:
         """Whether glass lies over it."""
-        return self.role not in ("no glass", "step no glass")
+        return self.role not in ("no glass", "step no glass") and not self.hidden_no_glass
 
 
 @dataclass(frozen=True)

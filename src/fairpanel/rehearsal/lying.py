@@ -100,15 +100,25 @@ def rows_of_strips(rng, strips, *, gap_mm, turn_deg, jitter_mm) -> tuple[list[Pl
     for i, strip in enumerate(samples):
         at = np.array([(i % per_row + 0.5) * pitch_x + gap_mm, (i // per_row + 0.5) * pitch_y + gap_mm])
         at += rng.uniform(-jitter_mm, jitter_mm, 2)
-        way = 180.0 if turn_deg > 5 and rng.random() < 0.3 else 0.0
-        lying.append(placed(rng, strip, centre_mm=tuple(at), turn_deg=way + rng.uniform(-turn_deg, turn_deg)))
+        plain = len(strip.plan.patches) == 1  # only such a strip may lie head down
+        way = 180.0 if plain and turn_deg > 5 and rng.random() < 0.3 else 0.0
+        lying.append(
+            placed(
+                rng,
+                strip,
+                centre_mm=(float(at[0]), float(at[1])),
+                turn_deg=way + rng.uniform(-turn_deg, turn_deg),
+            )
+        )
     width = max([per_row * pitch_x, *(s.plan.length_mm for s in steps)]) + 2 * gap_mm
     y = -(-len(samples) // max(per_row, 1)) * pitch_y + 2 * gap_mm
     for strip in steps:
         lean_y = strip.plan.length_mm / 2 * np.sin(np.radians(min(turn_deg, 4.0)))
-        at = (width / 2 + rng.uniform(-jitter_mm, jitter_mm), y + strip.plan.width_mm / 2 + lean_y)
+        beside = float(width / 2 + rng.uniform(-jitter_mm, jitter_mm))
         turn = float(rng.choice([-90.0, 90.0])) + rng.uniform(-1, 1) * min(turn_deg, 4.0)
-        lying.append(placed(rng, strip, centre_mm=at, turn_deg=turn))
+        lying.append(
+            placed(rng, strip, centre_mm=(beside, y + strip.plan.width_mm / 2 + lean_y), turn_deg=turn)
+        )
         y += strip.plan.width_mm + 2 * lean_y + gap_mm
     return lying, (float(width), float(y + gap_mm))
 

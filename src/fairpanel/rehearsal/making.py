@@ -45,6 +45,7 @@ def draw_bench(rng: np.random.Generator, design: Design) -> Bench:
         lot=f"lot {rng.integers(10, 99)}",
         brushed=design.brushed,
         odd=design.odd_curve,
+        deep=design.deep_blue,
         uneven=design.uneven,
     )
     light = design.light
@@ -125,12 +126,13 @@ def product_patches(
 ) -> tuple[Patch, ...]:
     """The patches of a product's strip, from its start; which half is coated is left to chance."""
     if half_plate:
-        seconds = seconds[:1] if len(seconds) == 1 else seconds
         share = float(rng.uniform(0.42, 0.58))
         coated = [Patch(role, t, product, kind, film, share / len(seconds)) for t in seconds]
         glass = [Patch("glass only", t, film=NO_FILM, length=(1 - share) / len(seconds)) for t in seconds]
         return tuple(coated + glass if rng.random() < 0.5 else glass + coated)
     patches = [Patch(role, t, product, kind, film) for t in seconds]
+    if len(patches) > 2:  # a card drawn along the strip: in order
+        return tuple(patches if rng.random() < 0.5 else patches[::-1])
     return tuple(patches[i] for i in rng.permutation(len(patches)))
 
 
@@ -207,8 +209,8 @@ def _sheet_of_strips(design, bench, on_sheet, names, seed, name, number) -> list
         _product_plan(rng, design, bench, sheet, next(corners), sitting, names, product, b) | {"facts": facts}
         for product, b in on_sheet
     ]
-    for _ in range(design.controls):
-        patches = (Patch("glass only", max(bench.seconds)),)
+    for role in ["glass only"] * design.controls + ["no glass"] * design.no_glass:
+        patches = (Patch(role, max(bench.seconds)),)
         plans.append(_plan(rng, bench, sheet, next(corners), sitting, names, patches) | {"facts": facts})
     plans = [plans[i] for i in rng.permutation(len(plans))]
     strips = [make_strip(rng, StripPlan(**plan), bench.lamp) for plan in plans]
@@ -260,7 +262,7 @@ def _product_plan(rng, design, bench, sheet, corner, sitting, names, product, bl
     patches = product_patches(
         rng, product=product, film=film, seconds=bench.seconds, half_plate=design.half_plates
     )
-    marks = ()
+    marks: tuple[str, ...] = ()
     if rng.random() < design.marked:
         marks = tuple(str(m) for m in rng.choice(DEFECTS, size=int(rng.integers(1, 3)), replace=False))
     return _plan(rng, bench, sheet, corner, sitting, names, patches, marks)
@@ -272,7 +274,8 @@ def _steps(rng, design, bench, sheet, sitting, names, facts, number):
         sheet = draw_sheet(rng, bench.paper, name=f"s{number + 50}")
     if design.steps_from in ("run", "elsewhere"):
         sitting = Sitting(rng, bench, run=str(number + 50))
-    patches = tuple(Patch("step", t) for t in bench.steps)
+    hidden = design.step_role == "step unknown" and bool(rng.random() < 0.5)
+    patches = tuple(Patch(design.step_role, t, hidden_no_glass=hidden) for t in bench.steps)
     plan = StripPlan(
         name=names.strip(),
         plate="",

@@ -99,6 +99,7 @@ def draw_paper(
     lot: str = "lot 1",
     brushed: bool = False,
     odd: bool = False,
+    deep: bool = False,
     uneven: float = 1.0,
 ) -> Paper:
     """A lot of paper at random.
@@ -111,6 +112,8 @@ def draw_paper(
         Coated by hand with a brush: streaks of 3 %.
     odd : bool
         With a curve of the odd families.
+    deep : bool
+        With a density range of 1.6 to 1.9: little red is left to read, and in sRGB it may clip.
     uneven : float
         Factor on coating and speed variation within the sheet. [1]
     """
@@ -120,7 +123,7 @@ def draw_paper(
         half_seconds=half_seconds,
         curve=draw_curve(rng, odd=odd),
         base_density=tone * np.array([1.0, rng.uniform(0.7, 1.05), rng.uniform(0.7, 1.8)]) + 0.01,
-        range_density=float(rng.uniform(0.9, 1.4)),
+        range_density=float(rng.uniform(*((1.6, 1.9) if deep else (0.9, 1.4)))),
         green=float(rng.uniform(0.40, 0.54)),
         blue=float(rng.uniform(0.15, 0.27)),
         bend=float(rng.uniform(0.0, 0.30)),

@@ -303,6 +303,7 @@ def _truth(strip: MadeStrip, picture: str, paper: np.ndarray, size: tuple[int, i
         "strip": plan.name,
         "plate": plan.plate,
         "steps": plan.is_steps,
+        "under_glass": all(p.under_glass for p in plan.patches),
         "paper_sheet": plan.sheet.name,
         "run": plan.exposure.run,
         "marks": list(plan.marks),

@@ -63,7 +63,7 @@ class Plane:
         x1, y1 = np.minimum(np.ceil(there.max(axis=0) + margin).astype(int), self.light.shape[1::-1])
         if x1 <= x0 or y1 <= y0:
             return
-        matrix = cv2.getPerspectiveTransform(own, there - np.float32([x0, y0]))
+        matrix = cv2.getPerspectiveTransform(own, there - np.array([x0, y0], dtype=np.float32))
         size = (int(x1 - x0), int(y1 - y0))
         drawn = cv2.warpPerspective(strip.reflectance, matrix, size, borderMode=cv2.BORDER_REPLICATE)
         cover = cv2.warpPerspective(np.ones((rows, columns), dtype=np.float32), matrix, size)
@@ -74,7 +74,7 @@ class Plane:
 
     def _thrown(self, cover: np.ndarray, shadow_mm: tuple) -> np.ndarray:
         s = self.px_per_mm
-        shift = np.float32([[1, 0, shadow_mm[0] * s], [0, 1, shadow_mm[1] * s]])
+        shift = np.array([[1, 0, shadow_mm[0] * s], [0, 1, shadow_mm[1] * s]], dtype=np.float32)
         moved = cv2.warpAffine(cover, shift, cover.shape[::-1])
         return cv2.GaussianBlur(moved, (0, 0), max(0.3 * s, 0.5))
 
@@ -133,27 +133,31 @@ class View:
             Light of whatever lies beyond the plane.
         """
         width, height = self.size
-        border = {"borderMode": cv2.BORDER_CONSTANT, "borderValue": tuple(float(v) for v in surround)}
+        beyond = tuple(float(v) for v in surround)
         to_plane = plane.to_own_pixels() @ np.linalg.inv(self.matrix)
+        back = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
         if not self.bulge:
             return cv2.warpPerspective(
                 plane.light,
                 to_plane,
-                (width, height),
-                flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-                **border,
+                self.size,
+                flags=back,
+                borderMode=cv2.BORDER_CONSTANT,
+                borderValue=beyond,
             )
+        # The lens is followed on a coarse grid; between its points the way is straight to 0.01 px.
         gx, gy = np.meshgrid(np.arange(0, width + _COARSE, _COARSE), np.arange(0, height + _COARSE, _COARSE))
         coarse = projected(to_plane, self._undistorted(np.stack([gx, gy], axis=-1))).astype(np.float32)
-        finer = np.float32([[1 / _COARSE, 0, 0], [0, 1 / _COARSE, 0]])
-        maps = cv2.warpAffine(
-            coarse,
-            finer,
-            (width, height),
-            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-            borderMode=cv2.BORDER_REPLICATE,
+        finer = np.array([[1 / _COARSE, 0, 0], [0, 1 / _COARSE, 0]], dtype=np.float32)
+        maps = cv2.warpAffine(coarse, finer, self.size, flags=back, borderMode=cv2.BORDER_REPLICATE)
+        return cv2.remap(
+            plane.light,
+            maps[..., 0],
+            maps[..., 1],
+            cv2.INTER_LINEAR,
+            borderMode=cv2.BORDER_CONSTANT,
+            borderValue=beyond,
         )
-        return cv2.remap(plane.light, maps, None, cv2.INTER_LINEAR, **border)
 
 
 def phone_view(
