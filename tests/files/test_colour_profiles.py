@@ -100,14 +100,15 @@ X = np.arange(256) / 255
         (_table(0, 6554, 65535), np.interp(X, [0, 0.5, 1], [0, 6554 / 65535, 1])),
         (_table(round(1.8 * 256)), X ** (round(1.8 * 256) / 256)),
         (_parametric(0, 2.2), X**2.2),
+        (_parametric(3, 2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045), srgb_to_linear(X)),
         (_parametric(1, 2.0, 1.25, -0.25), np.where(X >= 0.2, (1.25 * X - 0.25).clip(0) ** 2, 0)),
         (
-            _parametric(2, 2.0, 1.25, -0.25, 0.1),
-            np.where(X >= 0.2, (1.25 * X - 0.25).clip(0) ** 2 + 0.1, 0.1),
+            _parametric(2, 2.0, 1.25, -0.25, 0.05),
+            np.where(X >= 0.2, (1.25 * X - 0.25).clip(0) ** 2 + 0.05, 0.05),
         ),
         (
-            _parametric(4, 2.0, 0.9, 0.1, 0.2, 0.5, 0.05, 0.02),
-            np.where(X >= 0.5, (0.9 * X + 0.1) ** 2 + 0.05, 0.2 * X + 0.02),
+            _parametric(4, 2.0, 0.9, 0.1, 0.2, 0.5, 0.04, 0.02),
+            np.where(X >= 0.5, (0.9 * X + 0.1) ** 2 + 0.04, 0.2 * X + 0.02),
         ),
     ],
 )
@@ -161,7 +162,18 @@ def test_cmyk_profile_is_used():
     assert upright.facts["cmyk"] is True
 
 
-@pytest.mark.parametrize("profile", [b"", b"nonsense" * 40, _rgb_profile(*_P3, _SRGB_CURVE)[:200]])
+@pytest.mark.parametrize(
+    "profile",
+    [
+        b"",
+        b"nonsense" * 40,
+        _rgb_profile(*_P3, _SRGB_CURVE)[:200],
+        _rgb_profile(*_P3, _table(65535, 0)),  # falling
+        _rgb_profile(*_P3, _parametric(0, -2.0)),
+        _rgb_profile(*_P3, _parametric(3, 9.0, 100.0, 0.0, 1.0, 0.1)),
+        _rgb_profile(_P3[0], _P3[0], _P3[2], _SRGB_CURVE),  # no green, so no white
+    ],
+)
 def test_damaged_profiles_are_refused(profile):
     """No guess is made from a damaged profile."""
     with pytest.raises(ProfileError):

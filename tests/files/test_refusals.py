@@ -179,3 +179,18 @@ def test_nothing_of_a_library_reaches_the_screen(photo, capfd):
     with pytest.raises(PictureError):
         decode(data[: len(data) // 2] + b"\xff\xd9", "p")
     assert capfd.readouterr().err == ""
+
+
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "TIFF", "WEBP", "BMP"])
+def test_flipped_bytes_never_do_worse_than_a_refusal(photo, kind):
+    """A hundred files with a few bytes changed at random: read or refused, nothing else."""
+    rng = np.random.default_rng(11)
+    whole = np.frombuffer(_file(photo[:100, :150], kind), np.uint8)
+    for _ in range(100):
+        data = whole.copy()
+        at = rng.integers(0, min(len(data), rng.choice([64, 600, 10**6])), size=rng.integers(1, 8))
+        data[at] = rng.integers(0, 256, size=len(at))
+        try:
+            decode(data.tobytes(), "p")
+        except PictureError as error:
+            assert error.what_to_do

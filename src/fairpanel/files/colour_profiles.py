@@ -18,7 +18,11 @@ _CURVE_PARAMETERS = (1, 3, 4, 5, 7)
 
 
 class ProfileError(ValueError):
-    """The profile is damaged, or not of a kind read here."""
+    """The profile is damaged."""
+
+
+class TableProfile(ProfileError):
+    """The profile works by look-up tables, which are left to colour management."""
 
 
 def _tags(profile: bytes) -> dict[bytes, bytes]:
@@ -66,9 +70,12 @@ def _parametric(body: bytes, x: np.ndarray) -> np.ndarray:
         raise ProfileError("its tone curve is damaged")
     values = [v / 65536 for v in struct.unpack_from(f">{_CURVE_PARAMETERS[kind]}i", body, 12)]
     g, a, b, c, d, e, f = (*values, *([0.0] * (7 - len(values))))
+    if g <= 0:
+        raise ProfileError("its tone curve is damaged")
     if kind == 0:
         return x**g
-    power = np.maximum(a * x + b, 0) ** g
+    with np.errstate(over="ignore"):  # a damaged one; its sense is checked afterwards
+        power = np.maximum(a * x + b, 0) ** g
     if kind in (1, 2):
         if a == 0:
             raise ProfileError("its tone curve is damaged")
@@ -110,12 +117,14 @@ def transfer_of(profile: bytes, levels: int) -> Transfer:
 
     Raises
     ------
+    TableProfile
+        Made of look-up tables.
     ProfileError
-        Damaged, made of look-up tables, or for another colour model.
+        Damaged, or for another colour model.
     """
     tags = _tags(profile)
     if has_tables(profile) or profile[20:24] != b"XYZ ":
-        raise ProfileError("it works by look-up tables")
+        raise TableProfile("it works by look-up tables")
     x = np.arange(levels) / (levels - 1)
     model = colour_model(profile)
     if model == "GRAY":
@@ -126,5 +135,15 @@ def transfer_of(profile: bytes, levels: int) -> Transfer:
         matrix = connection_to_wide() @ np.array(primaries).T
     else:
         raise ProfileError(f"it is made for {model}")
-    table = np.stack(curves, axis=1).astype(np.float32)
-    return Transfer(table, matrix, description(profile) or "unnamed profile")
+    table = np.stack(curves, axis=1)
+    _check_sense(table, matrix)
+    return Transfer(table.astype(np.float32), matrix, description(profile) or "unnamed profile")
+
+
+def _check_sense(table: np.ndarray, matrix: np.ndarray) -> None:
+    """Refuse what no camera or scanner means: tones that do not rise to about 1, a white that is no white."""
+    rising = np.isfinite(table).all() and (np.diff(table, axis=0) >= -1e-4).all()
+    if not rising or np.abs(table[-1] - 1).max() > 0.1 or np.abs(table[0]).max() > 0.1:
+        raise ProfileError("its tone curve is damaged")
+    if np.abs(matrix.sum(axis=1) - 1).max() > 0.3:
+        raise ProfileError("its primary colours are damaged")

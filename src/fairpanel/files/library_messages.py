@@ -14,12 +14,14 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 _FROM_A_LIBRARY = re.compile(
-    r"^(\[ ?(WARN|ERROR|INFO)|OpenCV\(|libpng |Corrupt JPEG|Premature end|Invalid SOS|Unsupported|Warning|> )"
+    r"^(\[ ?(WARN|ERROR|INFO)|OpenCV\(|libpng |Corrupt JPEG|Premature end|Invalid SOS|Unsupported|Warning|> "
+    r"|tempfile\.tif|\w*Decode)"
 )
 
 #: Messages that mean the picture is not what the file promised.
 _DAMAGE = re.compile(
     r"premature end|bad huffman|instead of rst|too much image data|not enough image data|crc error|TIFF_Error"
+    r"|not enough data|data probably corrupted|code not yet in table"
     r"|[0-9]{4,} extraneous bytes",  # a few are padding that some cameras write
     re.IGNORECASE,
 )

@@ -17,7 +17,13 @@ import numpy as np
 import pi_heif
 from PIL import Image, ImageCms
 
-from fairpanel.files.colour_profiles import ProfileError, colour_model, description, transfer_of
+from fairpanel.files.colour_profiles import (
+    ProfileError,
+    TableProfile,
+    colour_model,
+    description,
+    transfer_of,
+)
 from fairpanel.files.library_messages import heard, tell_of_damage
 from fairpanel.files.picture_headers import Header, PictureError, read_header
 from fairpanel.picture.colour import ADOBE_RGB, DISPLAY_P3, SRGB, transfer
@@ -27,6 +33,7 @@ __all__ = ["Header", "PictureError", "clean_jpeg", "clean_png", "decode", "inspe
 
 _COLOUR = cv2.IMREAD_COLOR_RGB | cv2.IMREAD_ANYDEPTH | cv2.IMREAD_IGNORE_ORIENTATION
 _REDUCED = cv2.IMREAD_REDUCED_COLOR_8 | cv2.IMREAD_IGNORE_ORIENTATION
+_DAMAGED_PROFILE = "assumed sRGB (its own profile is damaged)"
 _COPY_AGAIN = "Copy it again from the camera or scanner."
 
 #: EXIF orientation to what turns the stored picture upright (CIPA DC-008, tag 274).
@@ -201,8 +208,10 @@ def _way_to_light(pixels: np.ndarray, header: Header, facts: dict) -> tuple[np.n
         return _without_cmyk(pixels), transfer(SRGB, levels, "assumed sRGB (its own profile does not fit)")
     try:
         return pixels, transfer_of(profile, levels)
-    except ProfileError:
+    except TableProfile:
         return _managed(pixels, profile)
+    except ProfileError:
+        return _without_cmyk(pixels), transfer(SRGB, levels, _DAMAGED_PROFILE)
 
 
 def _unprofiled(header: Header, levels: int) -> Transfer:
@@ -238,7 +247,7 @@ def _managed(pixels: np.ndarray, profile: bytes) -> tuple[np.ndarray, Transfer]:
         name = f"{description(profile) or 'unnamed profile'}, converted to sRGB"
         return np.array(turned), transfer(SRGB, 256, name)
     except (ImageCms.PyCMSError, ProfileError, OSError):
-        return _without_cmyk(pixels), transfer(SRGB, 256, "assumed sRGB (its own profile is damaged)")
+        return _without_cmyk(pixels), transfer(SRGB, 256, _DAMAGED_PROFILE)
 
 
 # ---- clean files for publications --------------------------------------------------------------------------
