@@ -37,11 +37,11 @@ _DAMAGED_PROFILE = "assumed sRGB (its own profile is damaged)"
 _COPY_AGAIN = "Copy it again from the camera or scanner."
 
 #: EXIF orientation to what turns the stored picture upright (CIPA DC-008, tag 274).
-_TURNS = {
+_TURNS: dict[int, Callable[[np.ndarray], np.ndarray]] = {
     2: lambda p: cv2.flip(p, 1),
     3: lambda p: cv2.rotate(p, cv2.ROTATE_180),
     4: lambda p: cv2.flip(p, 0),
-    5: cv2.transpose,
+    5: lambda p: cv2.transpose(p),
     6: lambda p: cv2.rotate(p, cv2.ROTATE_90_CLOCKWISE),
     7: lambda p: cv2.flip(cv2.transpose(p), -1),
     8: lambda p: cv2.rotate(p, cv2.ROTATE_90_COUNTERCLOCKWISE),

@@ -282,13 +282,13 @@ def grey_patches(found: FoundMat, upright: Upright) -> list[GreyPatch]:
 
 def _grey_patch(grey: Grey, found: FoundMat, upright: Upright) -> GreyPatch | None:
     inside = _codes(found, upright, grey.x + 1.5, grey.y + 1.5, grey.width - 3.0, grey.height - 3.0)
-    beside = [
+    left, right = (
         _codes(found, upright, x, grey.y + 1.0, 1.8, grey.height - 2.0)
         for x in (grey.x - 2.8, grey.x + grey.width + 1.0)
-    ]
-    if inside is None or beside[0] is None or beside[1] is None:
+    )
+    if inside is None or left is None or right is None:
         return None
-    white = np.concatenate(beside)
+    white = np.concatenate([left, right])
     ends = np.concatenate([inside, white])
     clipped = float(((ends == 0) | (ends == upright.top_code)).any(axis=1).mean())
     patch, paper = upright.transfer.linear(inside), upright.transfer.linear(white)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from fairpanel.picture.upright import Transfer
 
@@ -20,24 +21,24 @@ D50_XYZ = np.array([0.9642, 1.0, 0.8249])
 _CONES = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
 
 
-def srgb_to_linear(code: np.ndarray) -> np.ndarray:
+def srgb_to_linear(code: ArrayLike) -> np.ndarray:
     """Linear light of sRGB codes, 0 to 1 (IEC 61966-2-1)."""
     code = np.asarray(code, float)
     return np.where(code <= 0.04045, code / 12.92, ((np.maximum(code, 0) + 0.055) / 1.055) ** 2.4)
 
 
-def linear_to_srgb(light: np.ndarray) -> np.ndarray:
+def linear_to_srgb(light: ArrayLike) -> np.ndarray:
     """sRGB codes, 0 to 1, of linear light (IEC 61966-2-1)."""
     light = np.asarray(light, float)
     return np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 0) ** (1 / 2.4) - 0.055)
 
 
-def adobe_rgb_to_linear(code: np.ndarray) -> np.ndarray:
+def adobe_rgb_to_linear(code: ArrayLike) -> np.ndarray:
     """Linear light of Adobe RGB (1998) codes, 0 to 1: exponent 563/256 (encoding specification, 4.3.1.2)."""
     return np.maximum(np.asarray(code, float), 0) ** (563 / 256)
 
 
-def bt2020_to_linear(code: np.ndarray) -> np.ndarray:
+def bt2020_to_linear(code: ArrayLike) -> np.ndarray:
     """Linear light of ITU-R BT.2020 codes, 0 to 1 (table 4, constants in full precision)."""
     alpha, beta = 1.09929682680944, 0.018053968510807
     code = np.asarray(code, float)
@@ -61,7 +62,7 @@ class Space:
     red: tuple[float, float]
     green: tuple[float, float]
     blue: tuple[float, float]
-    to_linear: Callable[[np.ndarray], np.ndarray]
+    to_linear: Callable[[ArrayLike], np.ndarray]
 
 
 SRGB = Space("sRGB", (0.64, 0.33), (0.30, 0.60), (0.15, 0.06), srgb_to_linear)
@@ -121,14 +122,14 @@ def transfer(space: Space, levels: int = 256, name: str = "") -> Transfer:
     return Transfer(table, xyz_to_wide() @ to_xyz(space), name or space.name)
 
 
-def lightness(luminance: np.ndarray) -> np.ndarray:
+def lightness(luminance: ArrayLike) -> np.ndarray:
     """CIE 1976 L* of a relative luminance (white at 1)."""
     y = np.asarray(luminance, float)
     cube = (6 / 29) ** 3
     return 116 * np.where(y > cube, np.cbrt(y), y / (3 * (6 / 29) ** 2) + 4 / 29) - 16
 
 
-def density(reflectance: np.ndarray) -> np.ndarray:
+def density(reflectance: ArrayLike) -> np.ndarray:
     """Density D = -log10 of a reflectance or transmittance (definition of ISO 5-1, from memory).
 
     Infinite at 0, NaN below: noise about a black can be slightly negative.
@@ -137,6 +138,6 @@ def density(reflectance: np.ndarray) -> np.ndarray:
         return -np.log10(np.asarray(reflectance, float))
 
 
-def reflectance(density: np.ndarray) -> np.ndarray:
+def reflectance(density: ArrayLike) -> np.ndarray:
     """Reflectance of a density; the way back from `density`."""
     return 10.0 ** -np.asarray(density, float)
