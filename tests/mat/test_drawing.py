@@ -7,11 +7,11 @@ import numpy as np
 import pypdfium2
 import pytest
 
-from fairpanel.mat.code import read_codes
 from fairpanel.mat.drawing import CAUTION, CHECK_LINE_TEXT, draw
-from fairpanel.mat.finding import find_mat
 from fairpanel.mat.layout import GREY_LEVELS, PAGES, Rectangle, layout
+from fairpanel.picture.codes import read_codes
 from fairpanel.picture.colour import linear_to_srgb
+from fairpanel.picture.finding_mat import find_mat
 
 PER_MM = 300 / 25.4
 

@@ -1,36 +1,16 @@
-"""Fiducial markers: seen in a reduced picture, their corners measured in the full one."""
+"""Pattern of the mat's fiducial markers, for drawing them and for knowing them again."""
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterator
 from functools import cache
 
 import cv2
 import numpy as np
 
 from fairpanel.mat.layout import MARKER_FAMILY
-from fairpanel.picture.colour import srgb_to_linear
-from fairpanel.picture.upright import Upright
-
-#: Long sides of the reduced pictures that are searched, coarse to fine. [px]
-_SEARCHED_SIDES = (1400, 2800)
 
 #: Modules of a marker's side, its black border included.
 MODULES = 8
-#: Points along an edge, samples across it, and how far across, in modules: less than the border is wide.
-EDGE_POINTS, EDGE_SAMPLES, EDGE_REACH = 24, 25, 0.6
-#: Least step in linear light of an edge; likeness from which a pattern counts as the marker's own.
-LEAST_STEP, LEAST_LIKENESS = 0.02, 0.6
-
-_LINEAR = srgb_to_linear(np.arange(256) / 255).astype(np.float32)
-
-
-def projected(matrix: np.ndarray, points: np.ndarray) -> np.ndarray:
-    """(..., 2) points through a homography."""
-    points = np.asarray(points, float)
-    homogeneous = points @ matrix[:, :2].T + matrix[:, 2]
-    return homogeneous[..., :2] / homogeneous[..., 2:]
 
 
 @cache
@@ -38,144 +18,3 @@ def pattern(number: int) -> np.ndarray:
     """(8, 8) array of a marker's modules, its black border included: 1 white, 0 black."""
     dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, MARKER_FAMILY))
     return cv2.aruco.generateImageMarker(dictionary, number, MODULES, borderBits=1) / 255.0
-
-
-@cache
-def _detector() -> cv2.aruco.ArucoDetector:
-    settings = cv2.aruco.DetectorParameters()
-    settings.adaptiveThreshWinSizeMin, settings.adaptiveThreshWinSizeMax = 11, 31
-    settings.adaptiveThreshWinSizeStep = 20
-    settings.minMarkerPerimeterRate = 0.05  # a dozen pixels a side; below, nothing can be read
-    # Only the middle of each module is asked, and all correction is allowed: so markers of 20 px and soft
-    # ones are read. What is read wrongly for it does not fit with the others and is left out by the fit.
-    settings.perspectiveRemovePixelPerCell, settings.perspectiveRemoveIgnoredMarginPerCell = 8, 0.3
-    settings.errorCorrectionRate = 1.0
-    dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, MARKER_FAMILY))
-    return cv2.aruco.ArucoDetector(dictionary, settings)
-
-
-def tones_of(upright: Upright) -> np.ndarray:
-    """Green as 8 bit: it carries most of the light, and one channel is a third of the work."""
-    green = cv2.extractChannel(upright.pixels, 1)
-    return green if green.dtype == np.uint8 else cv2.convertScaleAbs(green, alpha=1 / 257)
-
-
-def reductions(tones: np.ndarray) -> Iterator[tuple[int, np.ndarray]]:
-    """Pictures to search, coarse to fine, with their factors; halving is the quickest way to reduce."""
-    halved = [(1, tones)]
-    while max(halved[-1][1].shape) > _SEARCHED_SIDES[0]:
-        factor, larger = halved[-1]
-        height, width = larger.shape
-        size = (width // 2, height // 2)
-        half = cv2.resize(larger[: height & ~1, : width & ~1], size, interpolation=cv2.INTER_AREA)
-        halved.append((2 * factor, half))
-    coarse_to_fine = halved[::-1]
-    yield from (h for i, h in enumerate(coarse_to_fine) if i == 0 or max(h[1].shape) <= _SEARCHED_SIDES[1])
-
-
-def detected(picture: np.ndarray, factor: int) -> dict[int, np.ndarray]:
-    """Corners of our markers by number, in pixels of the full picture; those seen more than once are left
-    out."""
-    corners, numbers, _ = _detector().detectMarkers(picture)
-    if numbers is None:
-        return {}
-    numbers = numbers.ravel()
-    counts = Counter(numbers.tolist())
-    return {
-        int(n): (c.reshape(4, 2).astype(float) + 0.5) * factor - 0.5
-        for n, c in zip(numbers, corners, strict=True)
-        if counts[int(n)] == 1
-    }
-
-
-# ---- corners -----------------------------------------------------------------------------------------------
-
-
-def refined_corners(tones: np.ndarray, corners: np.ndarray) -> np.ndarray | None:
-    """Corners of one marker where its outer edges meet in the full picture.
-
-    A straight line is laid through each edge, found in linear light where half of the step is reached: so
-    blur and the camera's tone curve do not shift it. Three rounds, each starting from the last.
-
-    Parameters
-    ----------
-    tones : (height, width) uint8 array
-        Full picture, taken for sRGB codes.
-    corners : (4, 2) array
-        Where they are expected, within half a module. [px]
-
-    Returns
-    -------
-    (4, 2) array or None
-        [px]; None where the edges are not there.
-    """
-    module = np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1).mean() / MODULES
-    low = np.floor(corners.min(0) - 2 * module - 2).astype(int).clip(0)
-    high = np.ceil(corners.max(0) + 2 * module + 2).astype(int)
-    crop = tones[low[1] : high[1], low[0] : high[0]]
-    if min(crop.shape) < 8 or module < 1.5:
-        return None
-    light = cv2.LUT(np.ascontiguousarray(crop), _LINEAR)
-    here: np.ndarray | None = corners - low
-    for _ in range(3):
-        here = _edges_met(light, here, module) if here is not None else None
-    return here + low if here is not None else None
-
-
-def _edges_met(light: np.ndarray, corners: np.ndarray, module: float) -> np.ndarray | None:
-    """One round of refinement in a crop of linear light."""
-    along = np.roll(corners, -1, axis=0) - corners
-    length = np.linalg.norm(along, axis=1, keepdims=True)
-    outwards = np.stack([along[:, 1], -along[:, 0]], axis=1) / length
-    share = np.linspace(0.1, 0.9, EDGE_POINTS)
-    on_edge = corners[:, None] + share[:, None] * along[:, None]  # (4, EDGE_POINTS, 2)
-    reach = EDGE_REACH * module
-    steps = np.linspace(-reach, reach, EDGE_SAMPLES)
-    places = (on_edge[:, :, None] + steps[:, None] * outwards[:, None, None]).astype(np.float32)
-    x, y = places.reshape(-1, EDGE_SAMPLES, 2)[..., 0], places.reshape(-1, EDGE_SAMPLES, 2)[..., 1]
-    profiles = cv2.remap(light, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    dark, white = profiles[:, :4].mean(1), profiles[:, -4:].mean(1)
-    step = white - dark
-    if np.median(step) < LEAST_STEP:
-        return None
-    bright = (profiles.mean(1) - dark) / np.maximum(step, LEAST_STEP / 4)
-    offset = (reach * (1 - 2 * bright)).reshape(4, EDGE_POINTS)
-    return _crossings(corners, along, outwards, *_lines(share, offset))
-
-
-def _lines(share: np.ndarray, offset: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(4,) offsets and slopes of straight edges by least squares, points far from them left out twice."""
-    keep = np.ones(offset.shape)
-    for _ in range(3):
-        count = keep.sum(1, keepdims=True)
-        x = share - (keep * share).sum(1, keepdims=True) / count
-        middle = (keep * offset).sum(1, keepdims=True) / count
-        slope = (keep * x * offset).sum(1, keepdims=True) / (keep * x**2).sum(1, keepdims=True)
-        left = np.abs(offset - middle - slope * x)
-        keep = (left <= np.maximum(3 * np.median(left, axis=1, keepdims=True), 1e-3)).astype(float)
-    return (middle + slope * (x - share))[:, 0], slope[:, 0]
-
-
-def _crossings(
-    corners: np.ndarray, along: np.ndarray, outwards: np.ndarray, offset: np.ndarray, slope: np.ndarray
-) -> np.ndarray | None:
-    """Where the shifted edges meet: edge i runs from corner i to the next."""
-    start = corners + outwards * offset[:, None]
-    direction = along + outwards * slope[:, None]
-    before, way = np.roll(start, 1, axis=0), np.roll(direction, 1, axis=0)
-    cross = way[:, 0] * direction[:, 1] - way[:, 1] * direction[:, 0]
-    if np.abs(cross).min() < 1e-9:
-        return None
-    gap = start - before
-    share = (gap[:, 0] * direction[:, 1] - gap[:, 1] * direction[:, 0]) / cross
-    return before + share[:, None] * way
-
-
-def shows(tones: np.ndarray, corners: np.ndarray, number: int) -> bool:
-    """Whether the picture has that marker's pattern between these corners."""
-    middles = (np.arange(MODULES) + 0.5).astype(np.float32)
-    square = np.array([[0, 0], [MODULES, 0], [MODULES, MODULES], [0, MODULES]], np.float32)
-    way = cv2.getPerspectiveTransform(square, corners.astype(np.float32))
-    places = projected(way, np.stack(np.meshgrid(middles, middles), axis=-1)).astype(np.float32)
-    seen = cv2.remap(tones, places[..., 0], places[..., 1], cv2.INTER_LINEAR).astype(float)
-    return seen.std() > 0 and float(np.corrcoef(seen.ravel(), pattern(number).ravel())[0, 1]) > LEAST_LIKENESS

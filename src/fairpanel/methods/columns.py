@@ -198,10 +198,10 @@ _UNITS = {"": 1.0, "s": 1.0, "sec": 1.0, "second": 1.0, "seconds": 1.0, "min": 6
 _TIMED = re.compile(r"\s*([+\-\u2212]?[\d.,]+)\s*([a-zA-Z]*)\.?\s*")
 
 
-def seconds(cell: str) -> float:
+def duration(cell: str) -> float:
     """A length of time: seconds, or with a unit ("4 min", "0,5 h", "1 min 30 s", "1:30").
 
-    >>> seconds("4 min"), seconds("240"), seconds("1 min 30 s"), seconds("1:30")
+    >>> duration("4 min"), duration("240"), duration("1 min 30 s"), duration("1:30")
     (240.0, 240.0, 90.0, 90.0)
     """
     clock = re.fullmatch(r"\s*(\d+):([0-5]\d)\s*", cell)

@@ -152,6 +152,10 @@ def _same(x: Any) -> Any:
     return x
 
 
+def _none(_: float) -> float:
+    return 0.0
+
+
 @dataclass(frozen=True)
 class Quantity:
     """Something a method reads.
@@ -169,6 +173,9 @@ class Quantity:
         From the natural scale (on which errors add) to the shown one, and back. Monotone; may be falling.
     blank : float
         Natural value of "nothing there".
+    between : callable
+        Standard deviation between specimens of a product to start from, on the natural scale, given the product's
+        natural value. The campaign's own replicates then say how right it is.
     ends : (float or None, float or None)
         Lowest and highest value the scale can show, on the shown scale: a reading there is a bound.
     """
@@ -181,6 +188,7 @@ class Quantity:
     shown: Callable[[Any], Any] = _same
     natural: Callable[[Any], Any] = _same
     blank: float = 0.0
+    between: Callable[[float], float] = _none
     ends: tuple[float | None, float | None] = (None, None)
 
 

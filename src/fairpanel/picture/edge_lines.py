@@ -17,7 +17,7 @@ PLACES = 40
 STEEP = 3.0
 
 
-def refined(picture: Upright, quad: np.ndarray, *, reach_px: float) -> np.ndarray:
+def refined(picture: Upright, quad: np.ndarray, *, reach_px: float) -> tuple[np.ndarray, np.ndarray]:
     """The quadrilateral with each side moved to the steepest change of tone near it.
 
     Where a thin shadow lies along a side there are two changes; the inner one is taken, so that the outline
@@ -33,13 +33,15 @@ def refined(picture: Upright, quad: np.ndarray, *, reach_px: float) -> np.ndarra
 
     Returns
     -------
-    (4, 2) array
+    quad : (4, 2) array
         [px]
+    clear : (4,) bool array
+        Which sides show a clear change of tone; side k runs from corner k to the next.
     """
     reach = int(np.ceil(min(reach_px, 0.2 * min(width_px(quad), length_px(quad)))))
     if reach < 1:
-        return quad
-    points, directions = np.empty((4, 2)), np.empty((4, 2))
+        return quad, np.zeros(4, bool)
+    points, directions, clear = np.empty((4, 2)), np.empty((4, 2)), np.zeros(4, bool)
     centre = quad.mean(axis=0)
     for k in range(4):
         start, end = quad[k], quad[(k + 1) % 4]
@@ -47,12 +49,13 @@ def refined(picture: Upright, quad: np.ndarray, *, reach_px: float) -> np.ndarra
         outward = np.array([direction[1], -direction[0]])
         outward *= np.sign(outward @ ((start + end) / 2 - centre)) or 1.0
         found = _side(picture, start, end, outward, reach)
+        clear[k] = found is not None
         points[k], directions[k] = (start, direction) if found is None else found
     moved = corners_of_lines(points, directions)
     far = 1.6 * reach + 2.0
     if is_plausible_rectangle(moved) and np.linalg.norm(moved - quad, axis=1).max() < far:
-        return moved
-    return quad
+        return moved, clear
+    return quad, clear
 
 
 def _side(

@@ -23,6 +23,12 @@ EVEN = 1.3
 #: How many times the ground's own variation from one side to the other a band has to differ.
 CLEAR = 3.0
 
+#: What lies beside a faint end is ground: it differs from it by no more than this. [spreads of the ground]
+BARE = 3.0
+
+#: What differs from the ground by more than this would have been seen without all this. [lightness]
+FAINT = 20.0
+
 #: An end is carried on only if that adds at least this share of the strip's width. [1]
 WORTHWHILE = 0.2
 
@@ -64,7 +70,9 @@ def _added(picture: np.ndarray, ground: Ground, quad: np.ndarray, taken: np.ndar
     limit = np.maximum(CLEAR * own, LEAST if ground.spread < EVEN else 2.5 * ground.spread)
     from_left, from_right = (inside - left) / limit, (inside - right) / limit
     both = np.where(from_left * from_right > 0, np.minimum(np.abs(from_left), np.abs(from_right)), 0.0)
-    shows = free & (np.nan_to_num(both, nan=0.0).max(axis=1) > 1.0)
+    bare = np.nan_to_num(np.abs(left + right) / 2, nan=np.inf).max(axis=1) < BARE * ground.spread
+    faint = np.nan_to_num(np.abs(inside), nan=np.inf).max(axis=1) < FAINT
+    shows = free & bare & faint & (np.nan_to_num(both, nan=0.0).max(axis=1) > 1.0)
     rows = _sharp_end(inside - (left + right) / 2, _unbroken(shows), least=round(WORTHWHILE * width + 3))
     return rows / length
 
@@ -130,9 +138,29 @@ def belong_together(one: np.ndarray, other: np.ndarray) -> bool:
     """
     axis, axis2 = axis_of(one), axis_of(other)
     width, width2 = width_px(one), width_px(other)
-    if abs(axis @ axis2) < np.cos(np.radians(2.0)) or abs(width / width2 - 1) > 0.08:
+    if abs(axis @ axis2) < np.cos(np.radians(1.0)) or abs(width / width2 - 1) > 0.05:
         return False
     along = other.mean(axis=0) - one.mean(axis=0)
     aside = abs(along @ np.array([-axis[1], axis[0]]))
     gap = abs(along @ axis) - (length_px(one) + length_px(other)) / 2
-    return bool(aside < 0.06 * width + 0.01 * abs(along @ axis) and -0.1 * width < gap < 1.6 * width)
+    return bool(aside < 0.03 * width + 0.006 * abs(along @ axis) and 0.15 * width < gap < 1.6 * width)
+
+
+def in_one_line(one: np.ndarray, other: np.ndarray) -> bool:
+    """Whether two quadrilaterals lie in one line, about equally wide, overlapping or next to each other.
+
+    Parameters
+    ----------
+    one, other : (4, 2) arrays
+        Start left, start right, end right, end left. A short piece may be wider than long; both ways round
+        count. [px]
+    """
+    if length_px(one) < length_px(other):
+        one, other = other, one
+    axis, width = axis_of(one), width_px(one)
+    across = np.array([-axis[1], axis[0]])
+    spans = [(quad - one.mean(axis=0)) @ np.stack([axis, across], axis=1) for quad in (one, other)]
+    low, high = spans[1].min(axis=0), spans[1].max(axis=0)
+    same_sides = abs(low[1] + width / 2) < 0.1 * width and abs(high[1] - width / 2) < 0.1 * width
+    gap = max(low[0] - spans[0][:, 0].max(), spans[0][:, 0].min() - high[0])
+    return bool(same_sides and gap < 0.4 * width)

@@ -9,45 +9,67 @@ seen at full scale.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 
 from fairpanel.picture.change_points import Runs
 from fairpanel.picture.edge_lines import refined
-from fairpanel.picture.faint_ends import belong_together, carried_on
+from fairpanel.picture.faint_ends import belong_together, carried_on, in_one_line
 from fairpanel.picture.ground import Ground, find_ground, tones
-from fairpanel.picture.patch_edges import direction_by_tones, look_along, score_of
+from fairpanel.picture.patch_edges import direction_by_tones, look_along, score_of, strip_tones
 from fairpanel.picture.quadrilaterals import (
     in_reading_direction,
     length_px,
+    part_of,
     signed_area,
     straightened,
     width_px,
 )
-from fairpanel.picture.rectangles import Fitted, Piece, cut_into_rectangles, filled, fitted, pieces_of, within
-from fairpanel.picture.seams import end_to_end, parted, parted_by_size
+from fairpanel.picture.rectangles import (
+    Fitted,
+    Piece,
+    cut_into_rectangles,
+    filled,
+    fitted,
+    is_convex,
+    pieces_of,
+    within,
+)
+from fairpanel.picture.seams import HALF_SEEN, SEEN, end_to_end, parted, parted_by_size
 from fairpanel.picture.upright import Upright
 
 #: Pixels of the reduced picture in which strips are looked for. [px]
 REDUCED = 1.1e6
 
-#: A pixel belongs to a thing from this distance to the ground on. [spreads of the ground]
-DISTANT = 4.5
-
 #: Smallest strip, as a share of the picture's area. [1]
-LEAST_AREA = 0.0008
+LEAST_AREA = 0.002
 
 #: Narrowest strip in the reduced picture. [px]
-LEAST_WIDTH = 9.0
+LEAST_WIDTH = 10.0
 
-#: Least ratio of length to width of a strip with one patch; squares are taken for something else. [1]
-LEAST_ASPECT = 1.2
+#: Least ratio of length to width of a strip; squares are taken for something else. [1]
+LEAST_ASPECT = 1.5
 
 #: A strip with one patch covers at most this share of the picture; what covers more is a sheet or a table.
 #: [1]
 MOST_PLAIN = 0.3
+
+#: Things looked at in one picture; a picture of gravel must not take minutes.
+MOST_LOOKS = 150
+
+#: What is left after cutting, if its tone changes only along it, may be this much off a rectangle. [1]
+RAGGED = 0.05
+
+#: The frame may cut off a corner: a thing at the frame may be this much off a rectangle. [1]
+CORNER_CUT = 0.15
+
+#: Things that differ from a rectangle by more than this are not cut along lines that run through them. [1]
+MOST_MISFIT = 0.35
+
+#: What the frame leaves of a strip counts from this share of the usual width on. [1]
+LEAST_REST = 0.1
 
 #: A pixel is off the tone of its row from here on, and this share of a strip's pixels may be (print, dirt,
 #: glare).
@@ -102,6 +124,30 @@ class FoundStrip:
         return width_px(self.outline)
 
 
+@dataclass(frozen=True)
+class _Candidate:
+    """A quadrilateral of the reduced picture.
+
+    With the ground it lies on, whether it runs to the frame, whether only its lack of grain showed it, and
+    whether it is the rest of a strip cut by the frame, of whatever shape.
+    """
+
+    quad: np.ndarray
+    ground: Ground
+    at_frame: bool
+    by_grain: bool = False
+    cut: bool = False
+
+    def area(self) -> float:
+        """[px^2 of the reduced picture]"""
+        return abs(signed_area(self.quad))
+
+    def holds(self, other: _Candidate) -> bool:
+        """Whether the other's centre lies in this one."""
+        x, y = other.quad.mean(axis=0)
+        return cv2.pointPolygonTest(self.quad.astype(np.float32), (float(x), float(y)), False) >= 0
+
+
 @dataclass
 class _Search:
     """What one look at the reduced picture needs all along."""
@@ -109,7 +155,10 @@ class _Search:
     tone: np.ndarray
     factor: int
     least_area: float
-    found: list[tuple[np.ndarray, Ground, bool]]
+    found: list[_Candidate]
+    unresolved: list[_Candidate]
+    cut: list[_Candidate]
+    looks_left: int = MOST_LOOKS
 
 
 def find_strips(picture: Upright, expected: int | None = None) -> list[FoundStrip]:
@@ -129,10 +178,9 @@ def find_strips(picture: Upright, expected: int | None = None) -> list[FoundStri
     """
     small, factor = _reduced(picture.pixels)
     tone = tones(small, picture.transfer)
-    search = _Search(tone, factor, max(60.0, LEAST_AREA * tone.shape[0] * tone.shape[1]), [])
+    search = _Search(tone, factor, max(60.0, LEAST_AREA * tone.shape[0] * tone.shape[1]), [], [], [])
     _look(search, None, depth=0)
-    quads = _settled(search, expected)
-    strips = [_described(picture, quad, factor, at_frame) for quad, at_frame in quads]
+    strips = [_described(picture, one, factor) for one in _settled(search, expected)]
     return reading_order(_sensible([strip for strip in strips if strip is not None], picture))
 
 
@@ -205,32 +253,37 @@ def _look(search: _Search, domain: Piece | None, depth: int) -> None:
         height, width = domain.mask.shape
         tone = tone[y : y + height, x : x + width]
         inside = domain.mask.astype(bool)
-    if min(tone.shape[:2]) < 2 * LEAST_WIDTH:
+    if min(tone.shape[:2]) < 2 * LEAST_WIDTH or search.looks_left < 0:
         return
     ground = find_ground(tone, inside)
     if ground is None:
         return
     whole = _placed_ground(ground, x, y, search.tone.shape)
-    distance = ground.distance(cv2.blur(tone, (3, 3)))
-    limit = max(DISTANT, 1.15 * ground.reach)
-    limit = max(DISTANT, 1.15 * ground.reach)
-    for piece in pieces_of(_unlike(distance, limit, inside), least_area=search.least_area, x=x, y=y):
-        own = distance[piece.y - y :, piece.x - x :][: piece.mask.shape[0], : piece.mask.shape[1]]
-        _examine(search, _Thing(filled(piece), own, limit, whole), depth)
+    clear = ground.standing_out(tone)
+    for piece in pieces_of(_unlike(clear, 1.0, inside), least_area=search.least_area, x=x, y=y):
+        own = clear[piece.y - y :, piece.x - x :][: piece.mask.shape[0], : piece.mask.shape[1]]
+        _examine(search, _Thing(filled(piece), own, whole), depth)
+    smooth = ground.smoothness(tone)
+    if smooth is None:
+        return
+    for piece in pieces_of(_unlike(smooth, 1.0, inside), least_area=search.least_area, x=x, y=y):
+        piece = filled(piece)
+        _take(search, piece, fitted(piece), whole, by_grain=True)
 
 
 @dataclass
 class _Thing:
-    """A connected piece with its distance to the ground it lies on."""
+    """A connected piece, how clearly its pixels stand out, and the ground it lies on."""
 
     piece: Piece
-    distance: np.ndarray
-    limit: float
+    clear: np.ndarray
     ground: Ground
 
 
 def _examine(search: _Search, thing: _Thing, depth: int) -> None:
     """Keep the strips a thing is made of; look again at what is no strip."""
+    if search.looks_left < 0:
+        return
     fit = fitted(thing.piece)
     if _take(search, thing.piece, fit, thing.ground):
         return
@@ -240,16 +293,18 @@ def _examine(search: _Search, thing: _Thing, depth: int) -> None:
         if _take(search, part, part_fit, thing.ground):
             continue
         dx, dy = part.x - thing.piece.x, part.y - thing.piece.y
-        own = thing.distance[dy : dy + part.mask.shape[0], dx : dx + part.mask.shape[1]]
-        left = _Thing(part, own, thing.limit, thing.ground)
-        if not _sharper(search, left) and depth < 2 and part.area > 20 * search.least_area:
+        own = thing.clear[dy : dy + part.mask.shape[0], dx : dx + part.mask.shape[1]]
+        left = _Thing(part, own, thing.ground)
+        if _sharper(search, left) or _take(search, part, part_fit, thing.ground, ragged=RAGGED):
+            continue
+        if depth < 2 and part.area > 20 * search.least_area:
             _look(search, part, depth + 1)
 
 
 def _sharper(search: _Search, thing: _Thing) -> bool:
     """Keep the strips seen at a higher limit, where a thing is ragged next to its ground."""
     for times in (2.5, 6.0):
-        mask = _unlike(thing.distance, times * thing.limit, None) & thing.piece.mask
+        mask = _unlike(thing.clear, times, None) & thing.piece.mask
         pieces = pieces_of(mask, least_area=search.least_area, x=thing.piece.x, y=thing.piece.y)
         taken = [_take(search, filled(piece), fitted(filled(piece)), thing.ground) for piece in pieces]
         if any(taken):
@@ -257,9 +312,9 @@ def _sharper(search: _Search, thing: _Thing) -> bool:
     return False
 
 
-def _unlike(distance: np.ndarray, limit: float, inside: np.ndarray | None) -> np.ndarray:
+def _unlike(clear: np.ndarray, limit: float, inside: np.ndarray | None) -> np.ndarray:
     """Mask of what differs from the ground, thin lines left out."""
-    mask = (distance > limit).astype(np.uint8)
+    mask = (clear > limit).astype(np.uint8)
     if inside is not None:
         mask &= cv2.erode(np.pad(inside.astype(np.uint8), 1), np.ones((7, 7), np.uint8))[1:-1, 1:-1]
     return cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
@@ -271,19 +326,28 @@ def _placed_ground(ground: Ground, x: int, y: int, shape: tuple[int, ...]) -> Gr
         return ground
     surface = np.full((*shape[:2], 3), np.nan, np.float32)
     surface[y : y + ground.surface.shape[0], x : x + ground.surface.shape[1]] = ground.surface
-    return Ground(surface, ground.whiten, ground.share, ground.spread, ground.reach)
+    return replace(ground, surface=surface)
 
 
-def _take(search: _Search, part: Piece, fit: Fitted, ground: Ground) -> bool:
+def _take(
+    search: _Search, part: Piece, fit: Fitted, ground: Ground, *, by_grain: bool = False, ragged: float = 0.0
+) -> bool:
     """Keep a rectangle that is a strip, or several laid side by side; False if it is neither."""
+    search.looks_left -= 1
+    if search.looks_left < 0:
+        return False
     at_frame = _at_frame(part, search.tone.shape)
     quad = in_reading_direction(fit.quad)
+    most_misfit = CORNER_CUT if at_frame else ragged
     alike = is_like_a_strip(search.tone, quad)
-    quads = end_to_end(search.tone, quad) if alike and (fit.good or (at_frame and fit.misfit < 0.3)) else []
-    if not alike:
+    quads = end_to_end(search.tone, quad) if alike and (fit.good or fit.misfit < most_misfit) else []
+    if not alike and not at_frame and fit.misfit < MOST_MISFIT:
         quads = _side_by_side(search.tone, quad, part)
-    for one in quads:
-        search.found.append((one, ground, at_frame))
+    search.found += [_Candidate(one, ground, at_frame, by_grain) for one in quads]
+    if not quads and at_frame and not by_grain and is_convex(part):
+        search.cut.append(_Candidate(quad, ground, at_frame=True, cut=True))
+    if not quads and fit.good:
+        search.unresolved.append(_Candidate(quad, ground, at_frame))
     return bool(quads)
 
 
@@ -297,8 +361,14 @@ def is_like_a_strip(tone: np.ndarray, quad: np.ndarray) -> bool:
     if width_px(quad) < LEAST_WIDTH:
         return False
     along = int(np.clip(length_px(quad), 24, 200))
-    strip = straightened(tone, quad, across=24, along=along)
-    inner = strip[round(0.04 * along) : round(0.96 * along), 4:20]
+    return changes_only_along(straightened(tone, quad, across=24, along=along))
+
+
+def changes_only_along(strip: np.ndarray) -> bool:
+    """Whether a straightened strip has one tone in each row, but for print, dirt or glare."""
+    along, across = strip.shape[:2]
+    sixth = across // 6
+    inner = strip[round(0.04 * along) : round(0.96 * along), sixth:-sixth]
     off = np.abs(inner - np.median(inner, axis=1, keepdims=True)).max(axis=-1)
     limit = max(OFF_TONE, 3.0 * float(np.median(off)))
     return bool(limit < 3 * OFF_TONE and np.mean(off > limit) < OFF_SHARE)
@@ -306,8 +376,8 @@ def is_like_a_strip(tone: np.ndarray, quad: np.ndarray) -> bool:
 
 def _side_by_side(tone: np.ndarray, quad: np.ndarray, piece: Piece) -> list[np.ndarray]:
     """The strips a piece is made of, cut along lines right through it, if all of it is strips."""
-    for lengthwise in (True, False):
-        parts = parted(tone, quad, lengthwise=lengthwise)
+    for seen, lengthwise in ((SEEN, True), (SEEN, False), (HALF_SEEN, True), (HALF_SEEN, False)):
+        parts = parted(tone, quad, lengthwise=lengthwise, seen=seen)
         if not 2 <= len(parts) <= 24:
             continue
         fits = [within(piece, part) for part in parts]
@@ -321,64 +391,121 @@ def _side_by_side(tone: np.ndarray, quad: np.ndarray, piece: Piece) -> list[np.n
 # ---- what belongs together, what does not ------------------------------------------------------------------
 
 
-def _settled(search: _Search, expected: int | None) -> list[tuple[np.ndarray, bool]]:
-    """Quadrilaterals of the reduced picture: pieces joined, faint ends carried on, doubles left out."""
-    found = _without_doubles(search.found)
-    found = _by_size(found, expected)
+def _settled(search: _Search, expected: int | None) -> list[_Candidate]:
+    """Candidates with pieces joined, wide ones parted by size, faint ends carried on, doubles left out."""
+    found = _by_size(_without_doubles(search), search.unresolved, search.tone, expected)
     taken = np.zeros(search.tone.shape[:2], np.uint8)
-    for quad, _, _ in found:
-        cv2.fillConvexPoly(taken, np.round(quad).astype(np.int32), 1)
+    for one in found:
+        cv2.fillConvexPoly(taken, np.round(one.quad).astype(np.int32), 1)
     longer = []
-    for quad, ground, at_frame in found:
+    for one in found:
         own = np.zeros_like(taken)
-        cv2.fillConvexPoly(own, np.round(quad).astype(np.int32), 1)
+        cv2.fillConvexPoly(own, np.round(one.quad).astype(np.int32), 1)
         others = taken * (1 - cv2.dilate(own, np.ones((5, 5), np.uint8)))
-        quad = carried_on(search.tone, ground, quad, others)
-        longer.append((quad, ground, at_frame))
-    joined = _joined(search.tone, longer)
-    return [(quad, at_frame) for quad, _, at_frame in joined]
+        longer.append(replace(one, quad=carried_on(search.tone, one.ground, one.quad, others)))
+    return [*_joined(search.tone, longer), *_rests(search.cut, longer)]
 
 
-def _without_doubles(found: list[tuple[np.ndarray, Ground, bool]]) -> list[tuple[np.ndarray, Ground, bool]]:
-    """Of quadrilaterals whose centres lie in one another only the greater."""
-    kept: list[tuple[np.ndarray, Ground, bool]] = []
-    for item in sorted(found, key=lambda item: -abs(signed_area(item[0]))):
-        centre = tuple(float(v) for v in item[0].mean(axis=0))
-        hit = [cv2.pointPolygonTest(other[0].astype(np.float32), centre, False) >= 0 for other in kept]
-        if not any(hit):
-            kept.append(item)
+def _rests(cut: list[_Candidate], found: list[_Candidate]) -> list[_Candidate]:
+    """What the frame has left of strips: no greater than the whole ones, of which there must be some."""
+    whole = [one.quad for one in found if not one.at_frame]
+    if len(whole) < 2:
+        return []
+    longest, width = max(map(length_px, whole)), float(np.median([width_px(quad) for quad in whole]))
+    rests: list[_Candidate] = []
+    for one in cut:
+        long, short = length_px(one.quad), width_px(one.quad)
+        fits = 0.5 * width < long < 1.1 * longest and LEAST_REST * width < short < 1.2 * width
+        if fits and not any(other.holds(one) or one.holds(other) for other in [*found, *rests]):
+            rests.append(one)
+    return rests
+
+
+def _without_doubles(search: _Search) -> list[_Candidate]:
+    """The greater of candidates that lie in one another; what lack of grain showed has to add."""
+    kept: list[_Candidate] = []
+    for one in sorted((c for c in search.found if not c.by_grain), key=_Candidate.area, reverse=True):
+        if not any(other.holds(one) for other in kept):
+            kept.append(one)
+    for one in sorted(_grown(search, kept), key=_Candidate.area, reverse=True):
+        inner = [other for other in kept if one.holds(other)]
+        if any(other.holds(one) and other.area() > 0.75 * one.area() for other in kept):
+            continue
+        parts_of_it = all(in_one_line(one.quad, other.quad) for other in inner)
+        if parts_of_it and one.area() > 1.2 * sum(other.area() for other in inner):
+            kept = [other for other in kept if not any(other is part for part in inner)] + [one]
     return kept
 
 
+def _grown(search: _Search, others: list[_Candidate]) -> list[_Candidate]:
+    """What lack of grain showed, each put together with what continues it: grain is lost at steps of tone."""
+    left = sorted((c for c in search.found if c.by_grain), key=_Candidate.area, reverse=True)
+    grown: list[_Candidate] = []
+    while left:
+        one, beside = left.pop(0), [*left, *others]
+        while True:
+            whole = next((w for w in (_one_strip(search.tone, one, other) for other in beside) if w), None)
+            if whole is None:
+                break
+            one = whole
+            left = [other for other in left if not one.holds(other)]
+            beside = [other for other in beside if not one.holds(other)]
+        grown.append(one)
+    return grown
+
+
+def _one_strip(tone: np.ndarray, one: _Candidate, other: _Candidate) -> _Candidate | None:
+    """Two candidates as one, if they lie in one line and make one strip."""
+    if not in_one_line(one.quad, other.quad):
+        return None
+    points = np.concatenate([one.quad, other.quad]).astype(np.float32)
+    whole = in_reading_direction(cv2.boxPoints(cv2.minAreaRect(points)))
+    if not is_like_a_strip(tone, whole):
+        return None
+    return _Candidate(whole, one.ground, one.at_frame or other.at_frame, by_grain=True)
+
+
 def _by_size(
-    found: list[tuple[np.ndarray, Ground, bool]], expected: int | None
-) -> list[tuple[np.ndarray, Ground, bool]]:
+    found: list[_Candidate], unresolved: list[_Candidate], tone: np.ndarray, expected: int | None
+) -> list[_Candidate]:
     """Rectangles as long as other strips and several times as wide, cut into strips as wide as those.
 
-    Strips of one tone laid close show no line between them; their size tells. Rectangles several times as
-    long as others could as well be one long strip: they are cut only where the expected number says so.
+    Strips of one tone laid close show no line between them, and strips with a white rim show several; their
+    size tells. Rectangles several times as long as others could as well be one long strip: they are cut only
+    where the expected number says so.
     """
-    parts: list[tuple[np.ndarray, Ground, bool]] = []
-    for k, (quad, ground, at_frame) in enumerate(found):
-        others = [other for other, _, _ in found[:k] + found[k + 1 :]]
-        spare = None if expected is None else expected - (len(parts) + len(found) - k)
-        cut = parted_by_size(quad, others, spare=spare)
-        parts += [(in_reading_direction(part), ground, at_frame) for part in cut]
-    return parts
+    for wide in unresolved:
+        inner = [one for one in found if wide.holds(one)]
+        others = [one for one in found if not any(one is part for part in inner)]
+        parts = parted_by_size(wide.quad, [one.quad for one in others], spare=None)
+        cores = [part_of(part, left=0.25, right=0.75, start=0.12, end=0.88) for part in parts]
+        if len(parts) > 1 and all(is_like_a_strip(tone, in_reading_direction(core)) for core in cores):
+            found = others + [replace(wide, quad=in_reading_direction(part)) for part in parts]
+    cut: list[_Candidate] = []
+    for k, one in enumerate(found):
+        spare = None if expected is None else expected - (len(cut) + len(found) - k)
+        others = [other.quad for other in found if other is not one]
+        cut += [
+            replace(one, quad=in_reading_direction(q)) for q in parted_by_size(one.quad, others, spare=spare)
+        ]
+    return cut
 
 
-def _joined(
-    tone: np.ndarray, found: list[tuple[np.ndarray, Ground, bool]]
-) -> list[tuple[np.ndarray, Ground, bool]]:
+def _joined(tone: np.ndarray, found: list[_Candidate]) -> list[_Candidate]:
     """Pieces of one strip whose middle steps look like the ground, put together."""
     found = list(found)
     for i in range(len(found)):
         for j in range(len(found) - 1, i, -1):
-            (one, ground, frame1), (other, _, frame2) = found[i], found[j]
-            if belong_together(one, other) and _opposite(tone, ground, one, other):
-                points = np.concatenate([one, other]).astype(np.float32)
+            one, other = found[i], found[j]
+            if not belong_together(one.quad, other.quad):
+                continue
+            ground = one.ground
+            if _opposite(tone, ground, one.quad, other.quad) or _same_grain(
+                tone, ground, one.quad, other.quad
+            ):
+                points = np.concatenate([one.quad, other.quad]).astype(np.float32)
                 whole = in_reading_direction(cv2.boxPoints(cv2.minAreaRect(points)))
-                found[i] = (whole, ground, frame1 or frame2)
+                found[i] = _Candidate(whole, one.ground, one.at_frame or other.at_frame)
                 del found[j]
     return found
 
@@ -393,22 +520,42 @@ def _opposite(tone: np.ndarray, ground: Ground, one: np.ndarray, other: np.ndarr
         x, y = np.round(near + 0.12 * (quad.mean(axis=0) - near)).astype(int)
         x, y = np.clip(x, 0, tone.shape[1] - 1), np.clip(y, 0, tone.shape[0] - 1)
         signs.append(float((tone[y, x] - ground.surface[y, x]).mean()))
-    return signs[0] * signs[1] < 0
+    return signs[0] * signs[1] < 0 and min(abs(sign) for sign in signs) > OFF_TONE
+
+
+def _same_grain(tone: np.ndarray, ground: Ground, one: np.ndarray, other: np.ndarray) -> bool:
+    """Whether what lies between two pieces is as smooth as they are, on a ground that is not."""
+    towards = other.mean(axis=0) - one.mean(axis=0)
+    near = [
+        q[np.argsort(sign * ((q - q.mean(axis=0)) @ towards))[:2]].mean(axis=0)
+        for q, sign in ((one, -1), (other, 1))
+    ]
+    x, y = np.round((near[0] + near[1]) / 2).astype(int)
+    reach = max(3, round(0.3 * min(float(np.linalg.norm(near[1] - near[0])), width_px(one))))
+    smooth = ground.smoothness(tone)
+    if smooth is None or not (reach <= x < tone.shape[1] - reach and reach <= y < tone.shape[0] - reach):
+        return False
+    return bool(np.median(smooth[y - reach : y + reach + 1, x - reach : x + reach + 1]) > 0.9)
 
 
 # ---- what is told of a strip -------------------------------------------------------------------------------
 
 
-def _described(picture: Upright, small: np.ndarray, factor: int, at_frame: bool) -> FoundStrip | None:
+def _described(picture: Upright, found: _Candidate, factor: int) -> FoundStrip | None:
     """A strip at full scale with its patches; None where it does not hold up."""
-    quad = (small + 0.5) * factor - 0.5
-    quad = in_reading_direction(refined(picture, quad, reach_px=3.5 * factor + 4.0))
+    quad = (found.quad + 0.5) * factor - 0.5
+    refined_quad, clear = refined(picture, quad, reach_px=3.5 * factor + 4.0)
+    if (found.at_frame or found.by_grain) and np.count_nonzero(clear) < 2:
+        return None
+    if not found.cut:
+        quad = in_reading_direction(refined_quad)
     frame = np.array([picture.width, picture.height]) - 1.0
     margin = 1.5 * factor
-    touches = bool(np.any(quad < margin) or np.any(quad > frame - margin)) or at_frame
-    runs = look_along(picture, quad)
-    if len(runs.levels) == 1 and length_px(quad) < LEAST_ASPECT * width_px(quad):
+    touches = bool(np.any(quad < margin) or np.any(quad > frame - margin)) or found.at_frame
+    strip = strip_tones(picture, quad)
+    if not found.cut and (not changes_only_along(strip) or length_px(quad) < LEAST_ASPECT * width_px(quad)):
         return None
+    runs = look_along(strip, quad)
     edges = runs.edges[1:-1] / runs.samples
     return FoundStrip(
         quad,
@@ -431,14 +578,23 @@ def _score(quad: np.ndarray, runs: Runs) -> float:
 
 
 def _sensible(strips: list[FoundStrip], picture: Upright) -> list[FoundStrip]:
-    """Strips without the things that cannot be any: plain sheets, dark bands along the frame, crumbs."""
+    """Strips without the things that cannot be any.
+
+    Plain sheets, dark bands along the frame, crumbs, and what reaches into the picture with another width
+    than the strips in it.
+    """
     area = picture.width * picture.height
     kept = [s for s in strips if s.patches > 1 or s.length_px * s.width_px < MOST_PLAIN * area]
     kept = [s for s in kept if not _is_frame_band(s, picture)]
     if not kept:
         return kept
     usual = float(np.median([s.width_px for s in kept]))
-    return [s for s in kept if s.width_px > 0.3 * usual]
+    kept = [s for s in kept if s.touches_frame or s.width_px > 0.3 * usual]
+    whole = [s.width_px for s in kept if not s.touches_frame]
+    if len(whole) < 2:
+        return kept
+    usual = float(np.median(whole))
+    return [s for s in kept if not s.touches_frame or s.width_px / usual < 2.0]
 
 
 def _is_frame_band(strip: FoundStrip, picture: Upright) -> bool:

@@ -18,6 +18,17 @@ from fairpanel.picture.upright import Transfer
 #: much.
 EVENEST = 0.7
 
+#: A ground that spreads more than this is rough; its grain is removed with a median this wide.
+ROUGH = 1.2
+MEDIAN_PX = 13
+
+#: A pixel stands out from this distance to the ground on. [spreads of the ground]
+DISTANT = 4.5
+
+#: Paper on a rough ground shows less than this share of the ground's grain, if that is at least so much.
+SMOOTH = 0.72
+LEAST_GRAIN = 0.6
+
 #: Pixels nearer to the ground than this many spreads count as ground while it is being fitted.
 NEAR = 3.0
 
@@ -62,6 +73,8 @@ class Ground:
         Typical spread of the ground's tone. [lightness]
     reach : float
         Distance that only one in a hundred pixels of certain ground exceeds. [spreads]
+    certain : bool array
+        Where it is ground for certain, for every third pixel both ways from the second on.
     """
 
     surface: np.ndarray
@@ -69,6 +82,53 @@ class Ground:
     share: float
     spread: float
     reach: float
+    certain: np.ndarray
+
+    def standing_out(self, picture: np.ndarray) -> np.ndarray:
+        """How clearly each pixel differs in tone from the ground; 1 is just clear.
+
+        An even ground asks for little smoothing. A rough one (cloth, wood, a noisy photo) is put through a
+        wide median, which keeps straight edges where they are.
+
+        Parameters
+        ----------
+        picture : (height, width, 3) float32 array
+            Tones, the same that the ground was found in.
+
+        Returns
+        -------
+        (height, width) float32 array
+        """
+        if self.spread < ROUGH:
+            smooth, ground = cv2.blur(picture, (3, 3)), self
+        else:
+            codes = np.clip(np.round(picture * 2.5), 0, 255).astype(np.uint8)
+            smooth = cv2.medianBlur(codes, MEDIAN_PX).astype(np.float32) / 2.5
+            ground = _measured(smooth, self.surface, self.certain, self.share, evenest=EVENEST / 2)
+        return ground.distance(smooth) / max(DISTANT, 1.15 * ground.reach)
+
+    def smoothness(self, picture: np.ndarray) -> np.ndarray | None:
+        """How much smoother than a rough ground each place is; 1 is just clear. None where the ground has no
+        grain.
+
+        Paper as light as a cloth it lies on still lacks the cloth's grain.
+
+        Parameters
+        ----------
+        picture : (height, width, 3) float32 array
+            Tones, the same that the ground was found in.
+
+        Returns
+        -------
+        (height, width) float32 array or None
+        """
+        if self.spread < ROUGH:
+            return None
+        light = picture.mean(axis=-1)
+        mean, square = cv2.blur(light, (9, 9)), cv2.blur(light * light, (9, 9))
+        grain = cv2.blur(np.sqrt(np.maximum(square - mean * mean, 0.0)), (9, 9))
+        usual = float(np.median(grain[1::3, 1::3][self.certain]))
+        return SMOOTH * usual / np.maximum(grain, 0.05) if usual > LEAST_GRAIN else None
 
     def distance(self, picture: np.ndarray) -> np.ndarray:
         """How far each pixel is from the ground at its place, in spreads of the ground.
@@ -202,17 +262,23 @@ def _followed(
     size = picture.shape[1::-1]
     full = cv2.resize(surface, size, interpolation=cv2.INTER_LINEAR)
     certain = cv2.resize(sure, size, interpolation=cv2.INTER_NEAREST)[1::3, 1::3] > 0.5
-    left = (picture[1::3, 1::3] - full[1::3, 1::3])[certain]
-    whiten, spread = _whitening(left)
-    sample = left @ whiten.T
-    reach = float(np.quantile(np.linalg.norm(sample, axis=1), 0.99))
-    return Ground(full, whiten, share, spread, reach)
+    return _measured(picture, full, certain, share)
 
 
-def _whitening(left: np.ndarray) -> tuple[np.ndarray, float]:
+def _measured(
+    picture: np.ndarray, surface: np.ndarray, certain: np.ndarray, share: float, evenest: float = EVENEST
+) -> Ground:
+    """A ground whose spread is that of a picture's certain ground about the surface."""
+    left = (picture[1::3, 1::3] - surface[1::3, 1::3])[certain]
+    whiten, spread = _whitening(left, evenest)
+    reach = float(np.quantile(np.linalg.norm(left @ whiten.T, axis=1), 0.99))
+    return Ground(surface, whiten, share, spread, reach, certain)
+
+
+def _whitening(left: np.ndarray, evenest: float) -> tuple[np.ndarray, float]:
     """What makes the ground's spread a unit sphere; wild pixels are cut at three spreads first."""
-    scale = np.maximum(1.4826 * np.median(np.abs(left), axis=0), EVENEST / 3)
+    scale = np.maximum(1.4826 * np.median(np.abs(left), axis=0), evenest / 3)
     cut = np.clip(left, -3 * scale, 3 * scale)
     values, vectors = np.linalg.eigh(np.cov(cut.T))
-    values = np.maximum(values, EVENEST**2)
+    values = np.maximum(values, evenest**2)
     return (vectors / np.sqrt(values)) @ vectors.T, float(np.sqrt(values.mean()))

@@ -116,12 +116,13 @@ def find_patches(picture: Upright, outline: np.ndarray, n: int) -> Patches:
     return Patches(quads, edges, certain, start, end, left, right, visible)
 
 
-def look_along(picture: Upright, outline: np.ndarray) -> Runs:
+def look_along(strip: np.ndarray, outline: np.ndarray) -> Runs:
     """What a strip of unknown patches shows: its runs of even tone, rims at sides and ends left out.
 
     Parameters
     ----------
-    picture : Upright
+    strip : (along, across, 3) array
+        Tones of the straightened strip, as `strip_tones` gives them.
     outline : (4, 2) array
         Start left, start right, end right, end left. [px]
 
@@ -131,7 +132,6 @@ def look_along(picture: Upright, outline: np.ndarray) -> Runs:
         Edges in samples of a profile that runs over the whole outline; the last edge of an untrimmed strip is
         the number of samples.
     """
-    strip = strip_tones(picture, outline)
     left, right = _sides(strip)
     middle = profile_of(strip, left=left, right=right)
     rim = _rim_tone(strip, left=left, right=right)

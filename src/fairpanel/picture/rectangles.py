@@ -18,6 +18,9 @@ MARGIN_PX = 0.35
 #: because in a row of many touching strips one cut explains little.
 WORTHWHILE = 0.12
 
+#: A row of a dozen touching strips has an outline of some fifty corners; what has more is not made of strips.
+MOST_CORNERS = 60
+
 #: Holes up to this share of a piece are taken for print or dirt; greater ones for ground showing through. [1]
 SMALL_HOLE = 0.01
 
@@ -112,6 +115,12 @@ def fitted(piece: Piece) -> Fitted:
     around = float(np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1).sum())
     good = differs <= MISFIT * piece.area + MARGIN_PX * around
     return Fitted(quad + np.array([piece.x, piece.y]), differs / max(piece.area, 1), good)
+
+
+def is_convex(piece: Piece) -> bool:
+    """Whether a piece has no inner corners worth the name."""
+    hull = cv2.convexHull(outline_of(piece).reshape(-1, 1, 2).astype(np.float32))
+    return piece.area > 0.9 * cv2.contourArea(hull)
 
 
 def within(piece: Piece, quad: np.ndarray) -> Fitted | None:
@@ -269,7 +278,7 @@ def _cut_lines(piece: Piece, contour: np.ndarray) -> list[tuple[np.ndarray, np.n
     corners = (
         cv2.approxPolyDP(contour.astype(np.int32).reshape(-1, 1, 2), 2.0, True).reshape(-1, 2).astype(float)
     )
-    if len(corners) < 5:
+    if not 5 <= len(corners) <= MOST_CORNERS:
         return []
     sides = _long_sides(corners, contour)
     directions: list[np.ndarray] = []

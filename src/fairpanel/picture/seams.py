@@ -21,6 +21,9 @@ LEAST_STEP = 2.2
 #: [1]
 SEEN = 0.72
 
+#: The same where a strip has patches, one of which is like its neighbour. [1]
+HALF_SEEN = 0.4
+
 #: A thin line between two pieces of paper stands out on both sides by this much. [lightness]
 LEAST_THIN = 3.0
 
@@ -28,6 +31,12 @@ LEAST_THIN = 3.0
 #: [1]
 LEAST_PART = 1.3
 MOST_IN_LINE = 5
+
+#: Between strips side by side a part narrower than this share of the widest is made of their rims. [1]
+NARROW = 0.45
+
+#: Only strips at least this slender say by their size what a wider rectangle is made of. [1]
+LEAST_SLENDER = 1.8
 
 
 @dataclass(frozen=True)
@@ -55,13 +64,15 @@ class Line:
     sharpness: float
 
 
-def lines_through(image: np.ndarray) -> list[Line]:
+def lines_through(image: np.ndarray, *, least_seen: float = SEEN) -> list[Line]:
     """Lines that run right through a straightened rectangle, along the second axis of the array.
 
     Parameters
     ----------
     image : (n, m, 3) array
         Tones; places along the first axis are what `Line.at` counts.
+    least_seen : float
+        Share of its length along which a line has to show. [1]
     """
     n = image.shape[0]
     if n < 16:
@@ -74,9 +85,9 @@ def lines_through(image: np.ndarray) -> list[Line]:
     stands_out = np.maximum(LEAST_STEP, 3.0 * np.median(thin, axis=0, keepdims=True))
     shows = (step > least) | (thin > stands_out)
     seen = shows.mean(axis=1)
-    strength = np.median(np.maximum(step, thin), axis=1) * seen
+    strength = np.quantile(np.maximum(step, thin), 1.0 - least_seen / 1.5, axis=1) * seen
     found = []
-    for k in _peaks(strength, seen):
+    for k in _peaks(strength, seen, least_seen):
         line = float(np.median(thin[max(0, k - 1) : k + 2].max(axis=0)))
         size = float(np.median(step[k]))
         share = float(np.median(narrow[k]) / max(size, 1e-6))
@@ -112,11 +123,11 @@ def _thin(blocks: np.ndarray) -> np.ndarray:
     return both.max(axis=-1)
 
 
-def _peaks(strength: np.ndarray, seen: np.ndarray) -> list[int]:
+def _peaks(strength: np.ndarray, seen: np.ndarray, least_seen: float) -> list[int]:
     """Places where lines are strongest, away from the ends and from each other."""
     n = len(strength)
     apart = max(8, round(0.06 * n))
-    order = [k for k in np.argsort(-strength) if seen[k] >= SEEN and apart <= k < n - apart]
+    order = [k for k in np.argsort(-strength) if seen[k] >= least_seen and apart <= k < n - apart]
     chosen: list[int] = []
     for k in order:
         if all(abs(k - other) >= apart for other in chosen):
@@ -124,7 +135,7 @@ def _peaks(strength: np.ndarray, seen: np.ndarray) -> list[int]:
     return sorted(chosen)
 
 
-def parted(tone: np.ndarray, quad: np.ndarray, *, lengthwise: bool) -> list[np.ndarray]:
+def parted(tone: np.ndarray, quad: np.ndarray, *, lengthwise: bool, seen: float = SEEN) -> list[np.ndarray]:
     """A rectangle cut along all lines that run right through it one way.
 
     Parameters
@@ -134,6 +145,8 @@ def parted(tone: np.ndarray, quad: np.ndarray, *, lengthwise: bool) -> list[np.n
         Start left, start right, end right, end left. [px]
     lengthwise : bool
         Cut along lines from start to end; otherwise along lines from side to side.
+    seen : float
+        Share of its length along which a line has to show. [1]
 
     Returns
     -------
@@ -143,8 +156,8 @@ def parted(tone: np.ndarray, quad: np.ndarray, *, lengthwise: bool) -> list[np.n
     across = int(np.clip(width_px(quad), 16, 400))
     along = int(np.clip(length_px(quad), 16, 400))
     image = straightened(tone, quad, across=across, along=along)
-    lines = lines_through(image.transpose(1, 0, 2) if lengthwise else image)
-    bounds = [0.0, *(line.at for line in lines), 1.0]
+    lines = lines_through(image.transpose(1, 0, 2) if lengthwise else image, least_seen=seen)
+    bounds = _without_rims([0.0, *(line.at for line in lines), 1.0])
     parts = []
     for first, last in pairwise(bounds):
         if lengthwise:
@@ -152,6 +165,18 @@ def parted(tone: np.ndarray, quad: np.ndarray, *, lengthwise: bool) -> list[np.n
         else:
             parts.append(np.roll(part_of(quad, left=0.0, right=1.0, start=first, end=last), 1, axis=0))
     return parts
+
+
+def _without_rims(bounds: list[float]) -> list[float]:
+    """Bounds of strips from all lines; far narrower parts are the white rims of their neighbours."""
+    widest = max(b - a for a, b in pairwise(bounds))
+    kept = [bounds[0]]
+    for a, b in pairwise(bounds):
+        if b - a > NARROW * widest:
+            kept.append(b)
+        elif len(kept) > 1:
+            kept[-1] = b if b == bounds[-1] else (a + b) / 2
+    return kept if kept[-1] == bounds[-1] else [*kept, bounds[-1]]
 
 
 def end_to_end(tone: np.ndarray, quad: np.ndarray) -> list[np.ndarray]:
@@ -198,7 +223,7 @@ def parted_by_size(quad: np.ndarray, others: list[np.ndarray], *, spare: int | N
     for other in others:
         length, width = length_px(other), width_px(other)
         alike = [o for o in others if _near(length_px(o), length) and _near(width_px(o), width)]
-        if len(alike) < 2:
+        if len(alike) < 2 or length < LEAST_SLENDER * width:
             continue
         turned = np.roll(quad, 1, axis=0)
         for one in (quad, turned):

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import cv2
 import numpy as np
 
 
@@ -60,6 +61,8 @@ class Upright:
     facts : mapping
         Plain facts of decoding: "format", "bits", "lossy", "grey", "palette", "cmyk", "alpha" ("none", "opaque",
         "varying"), "software", "auto_mode" (an automatic mode is recorded), "taken_at".
+    found : dict
+        What was found in this picture (the mat, its light), kept so that it is found once. Never stored.
     """
 
     name: str
@@ -67,6 +70,7 @@ class Upright:
     pixels: np.ndarray
     transfer: Transfer
     facts: dict = field(default_factory=dict)
+    found: dict = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def height(self) -> int:
@@ -77,6 +81,15 @@ class Upright:
     def width(self) -> int:
         """[px]"""
         return self.pixels.shape[1]
+
+    def reduced(self, factor: int) -> np.ndarray:
+        """Codes averaged over squares of `factor` pixels; what is left over at the right and below is dropped."""
+        factor = max(1, factor)
+        h, w = self.height // factor, self.width // factor
+        if factor == 1:
+            return self.pixels
+        crop = self.pixels[: h * factor, : w * factor]
+        return cv2.resize(crop, (w, h), interpolation=cv2.INTER_AREA)
 
     @property
     def top_code(self) -> int:

@@ -1,0 +1,29 @@
+"""UV blocked by a film, from photosensitive (cyanotype) paper exposed under it."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+
+from fairpanel.methods.contract import Method
+from fairpanel.methods.uv_strip.cautions import CAUTIONS
+from fairpanel.methods.uv_strip.finding_outlines import find
+from fairpanel.methods.uv_strip.flags import FLAGS
+from fairpanel.methods.uv_strip.marks import measure
+from fairpanel.methods.uv_strip.readings import readings
+from fairpanel.methods.uv_strip.results import BLOCKED, words
+from fairpanel.methods.uv_strip.row import Row
+
+METHOD = Method(
+    name="uv_strip",
+    title="UV blocked, by paper strips",
+    version=1,
+    quantities=(BLOCKED,),
+    Row=Row,
+    find=find,
+    measure=measure,
+    readings=readings,
+    words=words,
+    flags=FLAGS,
+    cautions=CAUTIONS,
+    procedure=files(__name__).joinpath("README.md").read_text(encoding="utf-8"),
+)

@@ -5,8 +5,9 @@ import numpy as np
 import pytest
 
 from fairpanel.files.pictures import decode
-from fairpanel.mat.code import modules, read_code, read_codes
-from fairpanel.mat.finding import find_mat
+from fairpanel.mat.code import modules
+from fairpanel.picture.codes import read_code, read_codes
+from fairpanel.picture.finding_mat import find_mat
 
 
 @pytest.mark.parametrize("text", ["FP-A7-0031", "A", "12345678901234", "plate 7/3"])

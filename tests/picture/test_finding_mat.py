@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from fairpanel.files.pictures import decode
-from fairpanel.mat.finding import MirroredPicture, find_mat, grey_patches
 from fairpanel.mat.layout import layout
+from fairpanel.picture.finding_mat import MirroredPicture, find_mat, grey_patches
 
 
 def _grid(page):

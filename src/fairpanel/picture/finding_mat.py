@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 
 from fairpanel.mat.layout import PAGES, Grey, Layout, Marker, layout
-from fairpanel.mat.markers import detected, projected, reductions, refined_corners, shows, tones_of
+from fairpanel.picture.markers import detected, projected, reductions, refined_corners, shows, tones_of
 from fairpanel.picture.upright import Upright
 
 #: Markers needed, and the least share of the mat they must span: three in a row say nothing about tilt.
@@ -315,3 +315,25 @@ def _trimmed_mean(values: np.ndarray) -> np.ndarray:
     ordered = np.sort(values, axis=0)
     cut = len(ordered) // 5
     return ordered[cut : len(ordered) - cut].mean(axis=0)
+
+
+# ---- once for each picture -------------------------------------------------------------------------------------
+
+
+def mat_in(picture: Upright) -> FoundMat | None:
+    """The mat in a picture, or None; found once and kept with the picture.
+
+    Raises
+    ------
+    MirroredPicture
+        The mat is there, the wrong way round.
+    """
+    if "mat" not in picture.found:
+        picture.found["mat"] = find_mat(picture)
+    return picture.found["mat"]
+
+
+def greys_in(picture: Upright) -> list[GreyPatch]:
+    """The mat's grey patches in a picture; none where there is no mat."""
+    mat = mat_in(picture)
+    return grey_patches(mat, picture) if mat is not None else []

@@ -1,0 +1,181 @@
+"""Where the patches of a picture lie: given in pixels, in cells of the mat, or loose and found."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from fairpanel.mat.layout import Layout
+from fairpanel.methods.contract import Entered, Outline, Refusal
+from fairpanel.methods.uv_strip.row import Row, corners_of
+from fairpanel.picture.finding_mat import FoundMat, MirroredPicture, mat_in
+from fairpanel.picture.finding_strips import find_strips, reading_order
+from fairpanel.picture.patch_edges import find_patches
+from fairpanel.picture.quadrilaterals import in_reading_direction
+from fairpanel.picture.upright import Upright
+
+Strips = dict[str, list[Entered]]
+
+
+def find(picture: Upright, entered: Sequence[Entered]) -> tuple[list[Outline], list[Refusal]]:
+    """Outlines of all patches of one picture.
+
+    Parameters
+    ----------
+    picture : Upright
+    entered : sequence of Entered
+        The rows of this picture.
+
+    Returns
+    -------
+    outlines, refusals
+        A strip that cannot be outlined is refused as a whole.
+    """
+    strips: Strips = {}
+    for e in entered:
+        strips.setdefault(e.row.strip, []).append(e)
+    try:
+        mat = mat_in(picture)
+    except MirroredPicture:
+        return [], _all(strips, "the picture is mirrored: the mat's markers are the wrong way round",
+                        "Switch mirroring off in the camera, or turn the picture over, and take it in again.")  # fmt: skip
+    if any(e.row.box for e in entered):
+        return _boxed(picture, mat, strips)
+    return _loose(picture, strips)
+
+
+def _all(strips: Strips, reason: str, what_to_do: str) -> list[Refusal]:
+    return [Refusal(rows[0].row.picture, name, reason, what_to_do) for name, rows in strips.items()]
+
+
+# ---- boxes -----------------------------------------------------------------------------------------------------
+
+
+def _boxed(picture: Upright, mat: FoundMat | None, strips: Strips) -> tuple[list[Outline], list[Refusal]]:
+    outlines: list[Outline] = []
+    refusals: list[Refusal] = []
+    for name, rows in strips.items():
+        found, refusal = _one_boxed(picture, mat, rows)
+        outlines += found
+        if refusal:
+            refusals.append(Refusal(rows[0].row.picture, name, *refusal))
+    return outlines, refusals
+
+
+def _one_boxed(
+    picture: Upright, mat: FoundMat | None, rows: list[Entered]
+) -> tuple[list[Outline], tuple[str, str] | None]:
+    outlines: list[Outline] = []
+    by_box: dict[str, list[Entered]] = {}
+    for e in rows:
+        by_box.setdefault(e.row.box, []).append(e)
+    for place, patches in by_box.items():
+        polygon = corners_of(place)
+        how = "given"
+        if polygon is None:
+            if mat is None:
+                return [], (
+                    f"the table says cell {place}, but the mat's markers cannot be found in the picture",
+                    "Take the picture so that at least three of the mat's markers show, sharp and unobstructed, or "
+                    "give the outlines in pixels.",
+                )
+            polygon, how = mat.to_pixels(_cell_corners(mat.layout, place)), "found"
+        else:
+            polygon = _ordered(polygon)
+        if _outside(picture, polygon):
+            return [], (
+                "its outline lies partly outside the picture",
+                "Take the picture again with the whole strip in the frame, or correct the outline.",
+            )
+        if len(patches) == 1 and how == "given":
+            outlines.append(Outline(patches[0].id, polygon, how))
+            continue
+        if how == "given":
+            polygon = in_reading_direction(polygon)
+        found, refusal = _patches(picture, polygon, patches, how)
+        if refusal:
+            return [], refusal
+        outlines += found
+    return outlines, None
+
+
+def _cell_corners(layout: Layout, name: str) -> np.ndarray:
+    """Corners of a cell as an outline: start left, start right, end right, end left. Steps start at the left."""
+    cell = layout.cell(name)
+    top_left, top_right, bottom_right, bottom_left = cell.corners
+    if cell.kind == "steps":
+        return np.array([bottom_left, top_left, top_right, bottom_right])
+    return np.array([top_left, top_right, bottom_right, bottom_left])
+
+
+def _ordered(corners: np.ndarray) -> np.ndarray:
+    """Four corners as a plain quadrilateral that does not cross itself."""
+    centre = corners.mean(axis=0)
+    angle = np.arctan2(*(corners - centre).T[::-1])
+    return corners[np.argsort(angle)]
+
+
+def _outside(picture: Upright, polygon: np.ndarray) -> bool:
+    slack = 0.5
+    low, high = polygon.min(axis=0), polygon.max(axis=0)
+    return bool((low < -slack).any() or (high > np.array([picture.width, picture.height]) - 1 + slack).any())
+
+
+def _patches(
+    picture: Upright, polygon: np.ndarray, rows: list[Entered], how: str
+) -> tuple[list[Outline], tuple[str, str] | None]:
+    """The patches along one strip; only a step strip may be turned round by its tones."""
+    try:
+        found = find_patches(picture, polygon, len(rows))
+    except ValueError as problem:
+        return [], (str(problem), "Take the picture from nearer, or correct the outline.")
+    quads = list(found.quads)
+    if rows[0].row.is_step and _runs_backwards(picture, found.quads, [e.row for e in rows]):
+        quads = [np.roll(q, 2, axis=0) for q in quads[::-1]]
+    return [Outline(e.id, q, how) for e, q in zip(rows, quads, strict=True)], None
+
+
+def _runs_backwards(picture: Upright, quads: np.ndarray, rows: Sequence[Row]) -> bool:
+    """The tones fall along the strip where the table's exposures rise, or the other way round."""
+    middles = quads.mean(axis=1)
+    tone = np.array([_middle_light(picture, q, m) for q, m in zip(quads, middles, strict=True)])
+    seconds = np.array([r.seconds for r in rows])
+    rank = np.argsort(np.argsort(seconds)) - (len(seconds) - 1) / 2
+    return bool((rank * (tone - tone.mean())).sum() > 0)
+
+
+def _middle_light(picture: Upright, quad: np.ndarray, middle: np.ndarray) -> float:
+    corners = middle + 0.3 * (quad - middle)
+    low = np.floor(corners.min(axis=0)).astype(int)
+    high = np.ceil(corners.max(axis=0)).astype(int) + 1
+    crop = picture.pixels[max(low[1], 0) : high[1], max(low[0], 0) : high[0]]
+    return float(np.median(crop.reshape(-1, 3).astype(float), axis=0).mean())
+
+
+# ---- loose strips ----------------------------------------------------------------------------------------------
+
+
+def _loose(picture: Upright, strips: Strips) -> tuple[list[Outline], list[Refusal]]:
+    found = reading_order(find_strips(picture, len(strips)))
+    cut = [s for s in found if s.touches_frame]
+    if len(found) != len(strips):
+        return [], _all(
+            strips,
+            f"the table names {len(strips)} strips for this picture, but {len(found)} were found in it"
+            + (f" ({len(cut)} of them cut by the edge of the picture)" if cut else ""),
+            "Lay the strips apart on an even ground, all of them wholly in the frame, or fill the column “box”.",
+        )
+    outlines: list[Outline] = []
+    refusals: list[Refusal] = []
+    for (name, rows), strip in zip(strips.items(), found, strict=True):
+        if strip.touches_frame:
+            refusals.append(
+                Refusal(rows[0].row.picture, name, "the strip lies half out of the picture",
+                        "Take the picture again with the whole strip in the frame."))  # fmt: skip
+            continue
+        patches, refusal = _patches(picture, strip.outline, rows, "found")
+        outlines += patches
+        if refusal:
+            refusals.append(Refusal(rows[0].row.picture, name, *refusal))
+    return outlines, refusals

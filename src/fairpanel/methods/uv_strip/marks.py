@@ -1,0 +1,180 @@
+"""One picture at a time: what each patch looks like, in density, with its unevenness and what is wrong with it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fairpanel.methods.contract import Entered, Mark, Outline
+from fairpanel.methods.uv_strip import tone
+from fairpanel.picture import light as lighting
+from fairpanel.picture.finding_mat import greys_in, mat_in
+from fairpanel.picture.focus import edge_blur
+from fairpanel.picture.light import Light
+from fairpanel.picture.sampling import Blocks, blocks, side_lengths, trimmed
+from fairpanel.picture.tone_curve import ToneCurve, fit_tone_curve, straight
+from fairpanel.picture.upright import Upright
+from fairpanel.picture.white import light_around, light_on_mat
+
+#: Border left out, as a share of a patch's shorter side: side light, card penumbra, the outline's own error.
+BORDER = 0.18
+#: Blocks across the width of a strip.
+BLOCKS_ACROSS = 9
+
+
+@dataclass(frozen=True)
+class _Lighting:
+    """Light and tone curve of a picture, with the white samples they came from."""
+
+    light: Light
+    curve: ToneCurve
+    places: np.ndarray
+    white: np.ndarray
+    brightest: np.ndarray
+
+
+def measure(picture: Upright, outlines: Sequence[Outline], entered: Sequence[Entered]) -> list[Mark]:
+    """Density and unevenness of every outlined patch of one picture.
+
+    Parameters
+    ----------
+    picture : Upright
+    outlines : sequence of Outline
+        Wholly inside the picture.
+    entered : sequence of Entered
+        The rows of this picture.
+
+    Returns
+    -------
+    list of Mark
+        In the order of the outlines.
+    """
+    if not outlines:
+        return []
+    width = strip_width(outlines)
+    patches = [_blocks_of(picture, o.polygon, width) for o in outlines]
+    lit = _lighting(picture, outlines, patches, width)
+    return [
+        Mark(o.row_id, *_body(picture, o.polygon, b, lit, width)) for o, b in zip(outlines, patches, strict=True)
+    ]
+
+
+def strip_width(outlines: Sequence[Outline]) -> float:
+    """Typical width of the strips of a picture: the median of the patches' widths. [px]"""
+    return float(np.median([side_lengths(o.polygon)[1] for o in outlines]))
+
+
+def _blocks_of(picture: Upright, polygon: np.ndarray, width: float) -> Blocks:
+    long, wide = side_lengths(polygon)
+    border = BORDER * min(long, wide)
+    inner = trimmed(polygon, along=min(border / long, 0.3), across=min(border / wide, 0.3))
+    return blocks(picture, inner, side=max(width / BLOCKS_ACROSS, 2.0))
+
+
+def _lighting(
+    picture: Upright, outlines: Sequence[Outline], patches: Sequence[Blocks], width: float
+) -> _Lighting:
+    found = mat_in(picture)
+    lightest = max(float(np.median(b.light[..., 1])) for b in patches)
+    if found is not None:
+        model, places, white = light_on_mat(picture, found)
+        brightest = np.quantile(white, 0.98, axis=0)
+        curve = _tone_curve(picture, brightest)
+        return _Lighting(model, curve, places, white, brightest)
+    around = light_around(picture, [o.polygon for o in outlines], width=width, lightest=lightest)
+    if around is not None:
+        model, places, white = around
+        return _Lighting(model, straight(), places, white, np.quantile(white, 0.98, axis=0))
+    model = _from_patches(patches, picture)
+    nothing = np.zeros((0, 2))
+    level = np.exp(np.median([np.log(lightest) - model.at(b.places)[..., 1].mean() for b in patches]))
+    return _Lighting(model, straight(), nothing, np.zeros((0, 3)), np.full(3, max(lightest, level * 0)))
+
+
+def _tone_curve(picture: Upright, brightest: np.ndarray) -> ToneCurve:
+    greys = [g for g in greys_in(picture) if g.clipped < 0.05]
+    if len(greys) < 8:
+        return straight()
+    grey = np.log(np.maximum([g.light[1] for g in greys], 1e-5) / brightest[1])
+    white = np.log(np.maximum([g.paper[1] for g in greys], 1e-5) / brightest[1])
+    return fit_tone_curve(grey, white, np.array([g.grey.level for g in greys]))
+
+
+def _from_patches(patches: Sequence[Blocks], picture: Upright) -> Light:
+    usable = [b for b in patches if b.light.min() > 1e-3]
+    if len(usable) < 6:
+        return lighting.even()
+    places = np.concatenate([b.places.reshape(-1, 2) for b in usable])
+    log = np.concatenate([np.log(b.light).reshape(-1, 3) for b in usable])
+    patch = np.concatenate([np.full(b.light[..., 0].size, i) for i, b in enumerate(usable)])
+    return lighting.from_patches(places, log, patch, unit=float(np.hypot(picture.width, picture.height)) / 3)
+
+
+def _body(
+    picture: Upright, polygon: np.ndarray, b: Blocks, lit: _Lighting, width: float
+) -> tuple[dict[str, Any], tuple[str, ...]]:
+    brightest = np.log(lit.brightest)
+    white = lit.light.at(b.places) - (brightest if lit.light.source == "white" else 0.0)
+    recorded = np.log(np.maximum(b.light, 1e-5)) - brightest
+    density = (lit.curve.straightened(white) - lit.curve.straightened(recorded)) / math.log(10)
+    body: dict[str, Any] = dict(tone.patch_tone(density))
+    local = _local_light(polygon, lit, width)
+    long, wide = side_lengths(polygon)
+    blur = edge_blur(picture, polygon)
+    body |= {
+        "area": b.pixels / width**2,
+        "pixels": b.pixels,
+        "low_share": b.low_share.tolist(),
+        "high_share": b.high_share.tolist(),
+        "light_from": lit.light.source,
+        "light_error": local["error"],
+        "light_step": local["step"],
+        "light_slope": float(np.ptp(lit.light.at(polygon)[:, 1])),
+        "white": float(lit.brightest[1]),
+        "blur": blur / width if blur is not None else None,
+        "width": width,
+        "grey_misfit": lit.curve.misfit,
+        "polygon": np.round(polygon, 2).tolist(),
+        "facts": {k: picture.facts.get(k) for k in ("grey", "palette", "cmyk", "alpha", "auto_mode", "lossy", "format")},
+    }
+    return body, _flags(body)
+
+
+def _local_light(polygon: np.ndarray, lit: _Lighting, width: float) -> dict[str, float]:
+    """How well the light around one patch is known. [ln]"""
+    if not len(lit.places):
+        return {"error": lit.light.left_over or (0.004 if lit.light.source == "even" else 0.01), "step": 0.0}
+    centre = polygon.mean(axis=0)
+    reach = 0.5 * max(side_lengths(polygon)) + 0.6 * width
+    near = np.hypot(*(lit.places - centre).T) < reach
+    if near.sum() < 4:
+        near = np.argsort(np.hypot(*(lit.places - centre).T))[:6]
+    rest = (np.log(np.maximum(lit.white[near], 1e-6)) - lit.light.at(lit.places[near]))[:, 1]
+    rms = float(np.sqrt(np.mean(np.clip(rest, -0.3, 0.3) ** 2)))
+    return {"error": rms / math.sqrt(6), "step": float(np.ptp(rest)), "rms": rms}
+
+
+def _flags(body: dict[str, Any]) -> tuple[str, ...]:
+    """Flags that one patch of one picture shows by itself."""
+    facts = body["facts"]
+    checks = {
+        "clipped": max(max(body["low_share"][1:]), max(body["high_share"])) > 0.02 or body["low_share"][0] > 0.3,
+        "out of focus": body["blur"] is not None and body["blur"] > 0.03,
+        "uneven light left": body["light_error"] > 0.012 or body["light_slope"] > 0.35,
+        "shadow edge": body["light_step"] > 0.12,
+        "glare": body["lighter_out"] > 0.04,
+        "stained": body["darker_out"] > 0.08,
+        "few pixels": body["pixels"] < 300,
+        "very dark": body["white"] < 0.1,
+        "no colour": bool(facts["grey"]),
+        "colours converted": bool(facts["cmyk"]),
+        "few colours": bool(facts["palette"]),
+        "see-through picture": facts["alpha"] == "varying",
+        "altered by an automatic mode": bool(facts["auto_mode"]),
+        "tone curve off": body["grey_misfit"] > 0.12,
+    }
+    return tuple(name for name, seen in checks.items() if seen)

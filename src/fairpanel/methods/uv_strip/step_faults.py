@@ -1,0 +1,64 @@
+"""When steps cannot serve: too few, no change, in disorder. Refused with a reason, never read in spite of it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fairpanel.methods.uv_strip.strips import Steps, Strip
+
+#: Least rise of density from the lightest to the darkest step.
+LEAST_RANGE = 0.12
+#: A later step may be lighter than an earlier one by this much before the steps count as out of order. [density]
+SLACK = 0.05
+
+
+def fault_of_steps(steps: Steps) -> tuple[str, str] | None:
+    """Reason and remedy where a set of steps cannot be read against, else None."""
+    for strip in steps.strips:
+        fault = _too_few(strip) or _no_change(strip) or _disorder(strip)
+        if fault:
+            return fault
+    return None
+
+
+def _doses(strip: Strip) -> tuple[np.ndarray, np.ndarray]:
+    order = np.argsort([s.row.seconds for s in strip.spots], kind="stable")
+    seconds = np.array([strip.spots[i].row.seconds for i in order])
+    density = np.array([strip.spots[i].mark.body["density"][0] for i in order])
+    return seconds, density
+
+
+def _too_few(strip: Strip) -> tuple[str, str] | None:
+    seconds, _ = _doses(strip)
+    if len(set(seconds)) >= 3:
+        return None
+    return (
+        f"its step strip {strip.name} has only {len(set(seconds))} different exposures",
+        "A curve needs at least three steps, better eight; check that every step has its row in the table.",
+    )
+
+
+def _no_change(strip: Strip) -> tuple[str, str] | None:
+    seconds, density = _doses(strip)
+    if np.ptp(density) >= LEAST_RANGE:
+        return None
+    return (
+        f"the steps of strip {strip.name} hardly differ: density {density.min():.2f} to {density.max():.2f}",
+        "Check that the outline lies on the step strip and that the strip was exposed and rinsed.",
+    )
+
+
+def _disorder(strip: Strip) -> tuple[str, str] | None:
+    seconds, density = _doses(strip)
+    scatter = np.array([s.mark.body["spread"][0] for s in strip.spots]).mean()
+    slack = max(SLACK, 1.5 * scatter) + 0.03 * np.ptp(density)
+    for i in range(len(seconds)):
+        for j in range(i + 1, len(seconds)):
+            if seconds[j] > seconds[i] and density[j] < density[i] - slack:
+                return (
+                    f"the steps of strip {strip.name} are out of order: {seconds[j]:g} s (density {density[j]:.2f}) "
+                    f"is lighter than {seconds[i]:g} s (density {density[i]:.2f})",
+                    "Check the order of the steps in the table, which end of the strip is its start, and that the "
+                    "picture is not mirrored.",
+                )
+    return None

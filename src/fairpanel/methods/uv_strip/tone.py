@@ -1,0 +1,106 @@
+"""From the light of a patch to its density, with what the patch itself says about its unevenness.
+
+Density is -log10 of reflectance relative to the white around the strip, in three wide-space channels (definition:
+ISO 5; geometry and spectral product of a photo differ from the standard's). Unevenness is taken at several block sizes,
+because coating varies slowly: the spread of small blocks alone would promise too much.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+#: Numbers of parts a side of the patch is divided into, coarse to fine.
+SCALES = (2, 3, 4, 6)
+
+#: Blocks further than this many robust standard deviations from the middle are left out (scratch, pencil, bubble).
+OUTLYING = 4.0
+
+
+def densities(light: np.ndarray, white: np.ndarray) -> np.ndarray:
+    """-log10 of light over white, in each channel; the least light counted is a ten-thousandth of white."""
+    return -np.log10(np.maximum(light / white, 1e-4))
+
+
+def patch_tone(density: np.ndarray) -> Mapping[str, Any]:
+    """Mean density of a patch and its unevenness.
+
+    Parameters
+    ----------
+    density : (rows, columns, 3) array
+        Of the blocks; rows run along the strip.
+
+    Returns
+    -------
+    mapping of plain data
+        `density` (3 channels), `spread` (robust standard deviation of one block, 3 channels), `left_out` (share of
+        blocks; `lighter_out` and `darker_out` say which way), `scatter` (for each scale: variance of the parts' means, 3 channels), `parts` (parts at each scale),
+        `slope` (rise of red density over the patch along and across), `range` (red density: 5, 25, 50, 75, 95 %).
+    """
+    keep = _good(density)
+    kept = np.where(keep[..., None], density, np.nan)
+    mean = np.nanmean(kept, axis=(0, 1))
+    red = kept[..., 0]
+    scatter, parts = _scatter(kept)
+    return {
+        "density": mean.tolist(),
+        "spread": np.nanstd(kept, axis=(0, 1)).tolist(),
+        "left_out": float(1 - keep.mean()),
+        "lighter_out": float((~keep & (density[..., 1] < mean[1])).mean()),
+        "darker_out": float((~keep & (density[..., 1] >= mean[1])).mean()),
+        "scatter": scatter,
+        "parts": parts,
+        "slope": _slopes(red),
+        "range": np.nanquantile(red, [0.05, 0.25, 0.5, 0.75, 0.95]).tolist(),
+    }
+
+
+def _good(density: np.ndarray) -> np.ndarray:
+    """Blocks to keep. Slow unevenness is not a fault: each block is judged against its neighbourhood's trend."""
+    flat = density.reshape(-1, 3)
+    rows, columns = density.shape[:2]
+    v, u = np.meshgrid(np.linspace(-1, 1, rows), np.linspace(-1, 1, columns), indexing="ij")
+    design = np.stack([np.ones(flat.shape[0]), u.ravel(), v.ravel()], axis=1)
+    keep = np.ones(len(flat), bool)
+    for _ in range(3):
+        beta = np.linalg.lstsq(design[keep], flat[keep], rcond=None)[0]
+        rest = flat - design @ beta
+        rest -= np.median(rest[keep], axis=0)
+        scale = 1.4826 * np.median(np.abs(rest[keep]), axis=0) + 1e-4
+        new = (np.abs(rest) < OUTLYING * scale).all(axis=1)
+        if new.mean() < 0.5 or (new == keep).all():
+            break
+        keep = new
+    return keep.reshape(rows, columns)
+
+
+def _scatter(kept: np.ndarray) -> tuple[list[list[float]], list[int]]:
+    scatter, parts = [], []
+    rows, columns = kept.shape[:2]
+    for k in SCALES:
+        down, over = min(k, rows), min(k, columns)
+        means = np.array(
+            [
+                np.nanmean(part.reshape(-1, 3), axis=0)
+                for band in np.array_split(kept, down, axis=0)
+                for part in np.array_split(band, over, axis=1)
+                if np.isfinite(part[..., 0]).sum() >= 1
+            ]
+        )
+        scatter.append(means.var(axis=0, ddof=1).tolist() if len(means) > 1 else [0.0, 0.0, 0.0])
+        parts.append(len(means))
+    return scatter, parts
+
+
+def _slopes(red: np.ndarray) -> list[float]:
+    along = np.nanmean(red, axis=1)
+    across = np.nanmean(red, axis=0)
+    return [_rise(along), _rise(across)]
+
+
+def _rise(values: np.ndarray) -> float:
+    x = np.linspace(-0.5, 0.5, len(values))
+    good = np.isfinite(values)
+    return float(np.polyfit(x[good], values[good], 1)[0]) if good.sum() > 2 else 0.0

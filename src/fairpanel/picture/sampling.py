@@ -1,0 +1,120 @@
+"""Looking into one patch of a picture: straightened, in linear light, averaged over small blocks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from fairpanel.picture.upright import Upright
+
+#: Most samples taken along one side of a patch. More does not help: pixel noise is not the limit.
+MOST_SAMPLES = 128
+
+
+@dataclass(frozen=True)
+class Blocks:
+    """Mean light over a grid of small blocks of a patch.
+
+    Parameters
+    ----------
+    light : (rows, columns, 3) array
+        Linear wide-space light; rows run along the strip, columns across it.
+    places : (rows, columns, 2) array
+        Centre of each block in the picture. [px]
+    low_share, high_share : (3,) array
+        Share of samples whose code is the lowest or the highest possible, by channel. [1]
+    pixels : float
+        Pixels of the picture that lie in the patch's trimmed area. [px]
+    """
+
+    light: np.ndarray
+    places: np.ndarray
+    low_share: np.ndarray
+    high_share: np.ndarray
+    pixels: float
+
+
+def side_lengths(polygon: np.ndarray) -> tuple[float, float]:
+    """Length along and width across a patch outline (start left, start right, end right, end left). [px]"""
+    start_left, start_right, end_right, end_left = polygon
+    along = (np.hypot(*(end_left - start_left)) + np.hypot(*(end_right - start_right))) / 2
+    across = (np.hypot(*(start_right - start_left)) + np.hypot(*(end_right - end_left))) / 2
+    return float(along), float(across)
+
+
+def within(polygon: np.ndarray, u: np.ndarray, v: np.ndarray) -> np.ndarray:
+    """Points of a quadrilateral: u across (0 left, 1 right), v along (0 start, 1 end), in perspective.
+
+    Parameters
+    ----------
+    polygon : (4, 2) array
+    u, v : arrays of one shape
+
+    Returns
+    -------
+    (..., 2) array
+    """
+    unit = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32)
+    h = cv2.getPerspectiveTransform(unit, np.asarray(polygon, np.float32))
+    p = np.stack([u, v, np.ones_like(u)], axis=-1) @ h.T
+    return p[..., :2] / p[..., 2:]
+
+
+def trimmed(polygon: np.ndarray, *, along: float, across: float) -> np.ndarray:
+    """The outline less a border: a share of the length at each end, a share of the width at each side. [px]"""
+    u = np.array([across, 1 - across, 1 - across, across])
+    v = np.array([along, along, 1 - along, 1 - along])
+    return within(polygon, u, v)
+
+
+def blocks(picture: Upright, polygon: np.ndarray, *, side: float) -> Blocks:
+    """Mean light over the small blocks of an outline.
+
+    Parameters
+    ----------
+    picture : Upright
+    polygon : (4, 2) array
+        Already trimmed, wholly inside the picture. [px]
+    side : float
+        Wanted side of a block. [px]
+    """
+    long, wide = side_lengths(polygon)
+    rows = int(np.clip(round(long / side), 2, 24))
+    columns = int(np.clip(round(wide / side), 2, 24))
+    per_row = int(np.clip(round(long / rows), 2, MOST_SAMPLES // rows))
+    per_column = int(np.clip(round(wide / columns), 2, MOST_SAMPLES // columns))
+    codes = _straightened(picture.pixels, polygon, rows * per_row, columns * per_column)
+    linear = picture.transfer.linear(codes)
+    light = linear.reshape(rows, per_row, columns, per_column, 3).mean(axis=(1, 3), dtype=np.float64)
+    v, u = np.meshgrid((np.arange(rows) + 0.5) / rows, (np.arange(columns) + 0.5) / columns, indexing="ij")
+    flat = codes.reshape(-1, 3)
+    return Blocks(
+        light,
+        within(polygon, u, v),
+        (flat == 0).mean(axis=0),
+        (flat == picture.top_code).mean(axis=0),
+        long * wide,
+    )
+
+
+def _straightened(pixels: np.ndarray, polygon: np.ndarray, height: int, width: int) -> np.ndarray:
+    """Codes on an upright grid of sample centres; large pictures are averaged down first."""
+    low = np.floor(polygon.min(axis=0)).astype(int) - 2
+    high = np.ceil(polygon.max(axis=0)).astype(int) + 3
+    low, high = np.maximum(low, 0), np.minimum(high, [pixels.shape[1], pixels.shape[0]])
+    crop = pixels[low[1] : high[1], low[0] : high[0]]
+    corners = polygon - low
+    long, wide = side_lengths(polygon)
+    shrink = max(1, int(min(long / height, wide / width)))
+    if shrink > 1:
+        size = (max(1, crop.shape[1] // shrink), max(1, crop.shape[0] // shrink))
+        scale = np.array([size[0] / crop.shape[1], size[1] / crop.shape[0]])
+        crop = cv2.resize(crop, size, interpolation=cv2.INTER_AREA)
+        corners = (corners + 0.5) * scale - 0.5
+    grid = np.array([[-0.5, -0.5], [width - 0.5, -0.5], [width - 0.5, height - 0.5], [-0.5, height - 0.5]])
+    h = cv2.getPerspectiveTransform(corners.astype(np.float32), grid.astype(np.float32))
+    return cv2.warpPerspective(
+        np.ascontiguousarray(crop), h, (width, height), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
