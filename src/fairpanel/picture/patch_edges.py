@@ -110,9 +110,7 @@ def find_patches(picture: Upright, outline: np.ndarray, n: int) -> Patches:
     edges = (first + edges) / len(middle)
     start, end = first / len(middle), last / len(middle)
     bounds = np.concatenate([[start], edges, [end]])
-    quads = np.array(
-        [part_of(outline, left=left, right=right, start=bounds[k], end=bounds[k + 1]) for k in range(n)]
-    )
+    quads = np.array([part_of(outline, left=left, right=right, start=bounds[k], end=bounds[k + 1]) for k in range(n)])
     return Patches(quads, edges, certain, start, end, left, right, visible)
 
 
@@ -139,9 +137,7 @@ def look_along(strip: np.ndarray, outline: np.ndarray) -> Runs:
     if rim is None:
         return runs_of_unknown_number(middle, texture=texture)
     widest = RIM_SPARE * max(left, 1 - right) * width_px(outline) / length_px(outline)
-    first, last, _ = _ends(
-        middle, 1, texture=texture, rim=rim, rim_samples=widest * len(middle), narrow_is_rim=False
-    )
+    first, last, _ = _ends(middle, 1, texture=texture, rim=rim, rim_samples=widest * len(middle), narrow_is_rim=False)
     runs = runs_of_unknown_number(middle[first:last], texture=texture)
     return replace(runs, edges=runs.edges + first, samples=len(middle))
 

@@ -125,9 +125,7 @@ def straightened(pixels: np.ndarray, quad: np.ndarray, *, across: int, along: in
     times_along = max(1, round(length_px(quad) / along))
     fine_across, fine_along = across * times_across, along * times_along
     crop, moved = _crop_around(pixels, quad)
-    samples = np.array(
-        [[1 / fine_across, 0, 0.5 / fine_across], [0, 1 / fine_along, 0.5 / fine_along], [0, 0, 1]]
-    )
+    samples = np.array([[1 / fine_across, 0, 0.5 / fine_across], [0, 1 / fine_along, 0.5 / fine_along], [0, 0, 1]])
     fine = cv2.warpPerspective(
         crop,
         to_picture(moved) @ samples,

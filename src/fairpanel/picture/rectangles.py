@@ -275,9 +275,7 @@ def _cut_lines(piece: Piece, contour: np.ndarray) -> list[tuple[np.ndarray, np.n
     Through each inner corner of its outline in the direction of each of its long sides, and along the long
     sides.
     """
-    corners = (
-        cv2.approxPolyDP(contour.astype(np.int32).reshape(-1, 1, 2), 2.0, True).reshape(-1, 2).astype(float)
-    )
+    corners = cv2.approxPolyDP(contour.astype(np.int32).reshape(-1, 1, 2), 2.0, True).reshape(-1, 2).astype(float)
     if not 5 <= len(corners) <= MOST_CORNERS:
         return []
     sides = _long_sides(corners, contour)

@@ -229,14 +229,10 @@ def parted_by_size(quad: np.ndarray, others: list[np.ndarray], *, spare: int | N
         for one in (quad, turned):
             wide = round(width_px(one) / width)
             if 2 <= wide <= 8 and _near(length_px(one), length) and _near(width_px(one), wide * width):
-                return (
-                    _equal_parts(one, wide, lengthwise=True) if _allowed(wide, spare, sure=True) else [quad]
-                )
+                return _equal_parts(one, wide, lengthwise=True) if _allowed(wide, spare, sure=True) else [quad]
             long = round(length_px(one) / length)
             if 2 <= long <= 4 and _near(width_px(one), width) and _near(length_px(one), long * length):
-                return (
-                    _equal_parts(one, long, lengthwise=False) if _allowed(long, spare, sure=False) else [quad]
-                )
+                return _equal_parts(one, long, lengthwise=False) if _allowed(long, spare, sure=False) else [quad]
     return [quad]
 
 
