@@ -225,7 +225,7 @@ GROUNDS = {
 @pytest.mark.parametrize("name", GROUNDS)
 @pytest.mark.parametrize("seed", [1, 2])
 def test_strips_are_found_on_every_ground(name, seed):
-    """Strips and step strip are found once each, corners within 1.2 mm (soft and noisy: 2 mm); nothing else is."""
+    """All strips are found once each, and nothing else; corners within 1.2 mm, 2 if noisy and soft."""
     assert_all_found(row_of_strips(seed, **GROUNDS[name]), 2.0 if name == "noisy and soft" else 1.2)
 
 

@@ -128,22 +128,42 @@ def _unbroken(shows: np.ndarray, *, gap: int = 4) -> int:
     return last + 1
 
 
-def belong_together(one: np.ndarray, other: np.ndarray) -> bool:
-    """Whether two quadrilaterals lie in one line, equally wide, end to end with a short gap.
+def gap_in_line(one: np.ndarray, other: np.ndarray) -> float | None:
+    """How far two quadrilaterals are apart along the line in which both lie, equally wide.
 
     Parameters
     ----------
     one, other : (4, 2) arrays
-        Start left, start right, end right, end left. [px]
+        Start left, start right, end right, end left, in reading direction. [px]
+
+    Returns
+    -------
+    float or None
+        In widths, negative where they overlap; None where they are not in one line, or too far apart. [1]
     """
     axis, axis2 = axis_of(one), axis_of(other)
     width, width2 = width_px(one), width_px(other)
     if abs(axis @ axis2) < np.cos(np.radians(1.0)) or abs(width / width2 - 1) > 0.05:
-        return False
+        return None
     along = other.mean(axis=0) - one.mean(axis=0)
     aside = abs(along @ np.array([-axis[1], axis[0]]))
     gap = abs(along @ axis) - (length_px(one) + length_px(other)) / 2
-    return bool(aside < 0.03 * width + 0.006 * abs(along @ axis) and 0.15 * width < gap < 1.6 * width)
+    if aside > 0.03 * width + 0.006 * abs(along @ axis) or gap > 1.6 * width:
+        return None
+    return float(gap / width)
+
+
+def spanned(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """One quadrilateral from the start of the first to the end of the second of two in one line.
+
+    Parameters
+    ----------
+    one, other : (4, 2) arrays
+        Start left, start right, end right, end left, in reading direction. [px]
+    """
+    if (other.mean(axis=0) - one.mean(axis=0)) @ axis_of(one) < 0:
+        one, other = other, one
+    return np.concatenate([one[:2], other[2:]])
 
 
 def in_one_line(one: np.ndarray, other: np.ndarray) -> bool:

@@ -53,11 +53,13 @@ def tones(codes: np.ndarray, transfer: Transfer) -> np.ndarray:
     ------
     L* = 116 (Y)^(1/3) - 16, and 903.3 Y below 0.008856: CIE 15, from memory.
     """
-    light = np.clip(transfer.table, 0.0, None)
+    fine = codes.dtype != np.uint8
+    light = np.clip(transfer.table[8::16] if fine else transfer.table, 0.0, None)
     lightness = np.where(light > 0.008856, 116.0 * np.cbrt(light) - 16.0, 903.3 * light).astype(np.float32)
-    if codes.dtype == np.uint8:
-        return cv2.LUT(np.ascontiguousarray(codes), np.ascontiguousarray(lightness.reshape(1, 256, 3)))
-    return np.stack([lightness[codes[..., c], c] for c in range(3)], axis=-1)
+    if fine:  # twelve of sixteen bits are more than finding needs, and the table is made anew each time
+        codes = codes >> 4
+        return np.stack([lightness[codes[..., c], c] for c in range(3)], axis=-1)
+    return cv2.LUT(np.ascontiguousarray(codes), np.ascontiguousarray(lightness.reshape(1, 256, 3)))
 
 
 @dataclass(frozen=True)

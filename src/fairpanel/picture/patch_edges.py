@@ -8,7 +8,7 @@ are trimmed, never grown.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -17,7 +17,6 @@ from fairpanel.picture.change_points import (
     Runs,
     best_runs,
     described,
-    noise_of,
     runs_of_unknown_number,
 )
 from fairpanel.picture.ground import tones
@@ -114,7 +113,7 @@ def find_patches(picture: Upright, outline: np.ndarray, n: int) -> Patches:
     return Patches(quads, edges, certain, start, end, left, right, visible)
 
 
-def look_along(strip: np.ndarray, outline: np.ndarray) -> Runs:
+def look_along(strip: np.ndarray, outline: np.ndarray) -> tuple[Runs, np.ndarray]:
     """What a strip of unknown patches shows: its runs of even tone, rims at sides and ends left out.
 
     Parameters
@@ -126,20 +125,23 @@ def look_along(strip: np.ndarray, outline: np.ndarray) -> Runs:
 
     Returns
     -------
-    Runs
-        Edges in samples of a profile that runs over the whole outline; the last edge of an untrimmed strip is
-        the number of samples.
+    runs : Runs
+    edges : (runs - 1,) array
+        Where neighbours meet, as shares of the outline's length from its start. [1]
     """
     left, right = _sides(strip)
     middle = profile_of(strip, left=left, right=right)
     rim = _rim_tone(strip, left=left, right=right)
     texture = texture_of(strip, left=left, right=right)
-    if rim is None:
-        return runs_of_unknown_number(middle, texture=texture)
-    widest = RIM_SPARE * max(left, 1 - right) * width_px(outline) / length_px(outline)
-    first, last, _ = _ends(middle, 1, texture=texture, rim=rim, rim_samples=widest * len(middle), narrow_is_rim=False)
+    first, last = 0, len(middle)
+    if rim is not None:
+        widest = RIM_SPARE * max(left, 1 - right) * width_px(outline) / length_px(outline)
+        first, last, _ = _ends(
+            middle, 1, texture=texture, rim=rim, rim_samples=widest * len(middle), narrow_is_rim=False
+        )
     runs = runs_of_unknown_number(middle[first:last], texture=texture)
-    return replace(runs, edges=runs.edges + first, samples=len(middle))
+    sharp = [_sharpened(middle[first:last], runs.edges, k) for k in range(len(runs.levels) - 1)]
+    return runs, (np.array(sharp) + first) / len(middle)
 
 
 def strip_tones(picture: Upright, outline: np.ndarray, *, along: int | None = None) -> np.ndarray:
@@ -372,16 +374,3 @@ def _sharpened(profile: np.ndarray, edges: np.ndarray, k: int) -> float:
         return float(edge)
     share = np.clip((profile[first:last] - before) @ change / (change @ change), 0.0, 1.0)
     return float(np.clip(first + np.sum(1.0 - share), first, last))
-
-
-__all__ = [
-    "Patches",
-    "count_patches",
-    "described",
-    "direction_by_tones",
-    "find_patches",
-    "noise_of",
-    "profile_of",
-    "score_of",
-    "strip_tones",
-]

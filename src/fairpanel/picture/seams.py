@@ -205,7 +205,9 @@ def end_to_end(tone: np.ndarray, quad: np.ndarray) -> list[np.ndarray]:
 
 
 def parted_by_size(quad: np.ndarray, others: list[np.ndarray], *, spare: int | None) -> list[np.ndarray]:
-    """A rectangle cut into as many strips as its size says, if at least two others have one common size.
+    """A rectangle cut into as many strips as its size says, if others have one common size.
+
+    Two others have to have it, or one where more strips are expected.
 
     Parameters
     ----------
@@ -223,7 +225,7 @@ def parted_by_size(quad: np.ndarray, others: list[np.ndarray], *, spare: int | N
     for other in others:
         length, width = length_px(other), width_px(other)
         alike = [o for o in others if _near(length_px(o), length) and _near(width_px(o), width)]
-        if len(alike) < 2 or length < LEAST_SLENDER * width:
+        if len(alike) < (1 if spare else 2) or length < LEAST_SLENDER * width:
             continue
         turned = np.roll(quad, 1, axis=0)
         for one in (quad, turned):

@@ -1,0 +1,171 @@
+"""Which of the candidates are strips: pieces joined, wide ones parted, faint ends carried on, doubles left
+out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+
+from fairpanel.picture.faint_ends import carried_on, gap_in_line, in_one_line, spanned
+from fairpanel.picture.ground import Ground
+from fairpanel.picture.quadrilaterals import in_reading_direction, length_px, part_of, width_px
+from fairpanel.picture.seams import parted_by_size
+from fairpanel.picture.strip_candidates import Candidate, Search
+from fairpanel.picture.strip_likeness import is_like_a_strip
+
+#: What the frame leaves of a strip counts from this share of the usual width on. [1]
+LEAST_REST = 0.1
+
+#: An end is lighter or darker than the ground from this difference on. [lightness]
+LEAST_SIGN = 1.5
+
+
+def settled(search: Search, expected: int | None) -> list[Candidate]:
+    """Candidates with pieces joined, wide ones parted by size, faint ends carried on, doubles left out."""
+    found = _by_size(_without_doubles(search), search.unresolved, search.tone, expected)
+    taken = np.zeros(search.tone.shape[:2], np.uint8)
+    for one in found:
+        cv2.fillConvexPoly(taken, np.round(one.quad).astype(np.int32), 1)
+    longer = []
+    for one in found:
+        own = np.zeros_like(taken)
+        cv2.fillConvexPoly(own, np.round(one.quad).astype(np.int32), 1)
+        others = taken * (1 - cv2.dilate(own, np.ones((5, 5), np.uint8)))
+        longer.append(replace(one, quad=carried_on(search.tone, one.ground, one.quad, others)))
+    return [*_joined(search.tone, longer), *_rests(search.cut, longer)]
+
+
+def _rests(cut: list[Candidate], found: list[Candidate]) -> list[Candidate]:
+    """What the frame has left of strips: no greater than the whole ones, of which there must be some."""
+    whole = [one.quad for one in found if not one.at_frame]
+    if len(whole) < 2:
+        return []
+    longest, width = max(map(length_px, whole)), float(np.median([width_px(quad) for quad in whole]))
+    rests: list[Candidate] = []
+    for one in cut:
+        long, short = length_px(one.quad), width_px(one.quad)
+        fits = 0.5 * width < long < 1.1 * longest and LEAST_REST * width < short < 1.2 * width
+        if fits and not any(other.holds(one) or one.holds(other) for other in [*found, *rests]):
+            rests.append(one)
+    return rests
+
+
+def _without_doubles(search: Search) -> list[Candidate]:
+    """The greater of candidates that lie in one another; what lack of grain showed has to add."""
+    kept: list[Candidate] = []
+    for one in sorted((c for c in search.found if not c.by_grain), key=Candidate.area, reverse=True):
+        if not any(other.holds(one) for other in kept):
+            kept.append(one)
+    for one in sorted(_grown(search, kept), key=Candidate.area, reverse=True):
+        inner = [other for other in kept if one.holds(other)]
+        if any(other.holds(one) and other.area() > 0.75 * one.area() for other in kept):
+            continue
+        parts_of_it = all(in_one_line(one.quad, other.quad) for other in inner)
+        if parts_of_it and one.area() > 1.2 * sum(other.area() for other in inner):
+            kept = [other for other in kept if not any(other is part for part in inner)] + [one]
+    return kept
+
+
+def _grown(search: Search, others: list[Candidate]) -> list[Candidate]:
+    """What lack of grain showed, each put together with what continues it: grain is lost at steps of tone."""
+    left = sorted((c for c in search.found if c.by_grain), key=Candidate.area, reverse=True)
+    grown: list[Candidate] = []
+    while left:
+        one, beside = left.pop(0), [*left, *others]
+        while True:
+            whole = next((w for w in (_one_strip(search.tone, one, other) for other in beside) if w), None)
+            if whole is None:
+                break
+            one = whole
+            left = [other for other in left if not one.holds(other)]
+            beside = [other for other in beside if not one.holds(other)]
+        grown.append(one)
+    return grown
+
+
+def _one_strip(tone: np.ndarray, one: Candidate, other: Candidate) -> Candidate | None:
+    """Two candidates as one, if they lie in one line and make one strip."""
+    if not in_one_line(one.quad, other.quad):
+        return None
+    points = np.concatenate([one.quad, other.quad]).astype(np.float32)
+    whole = in_reading_direction(cv2.boxPoints(cv2.minAreaRect(points)))
+    if not is_like_a_strip(tone, whole):
+        return None
+    return Candidate(whole, one.ground, one.at_frame or other.at_frame, by_grain=True)
+
+
+def _by_size(
+    found: list[Candidate], unresolved: list[Candidate], tone: np.ndarray, expected: int | None
+) -> list[Candidate]:
+    """Rectangles as long as other strips and several times as wide, cut into strips as wide as those.
+
+    Strips of one tone laid close show no line between them, and strips with a white rim show several; their
+    size tells. Rectangles several times as long as others could as well be one long strip: they are cut only
+    where the expected number says so.
+    """
+    for wide in unresolved:
+        inner = [one for one in found if wide.holds(one)]
+        others = [one for one in found if not any(one is part for part in inner)]
+        spare = None if expected is None else max(expected - len(others), 0)
+        parts = parted_by_size(wide.quad, [one.quad for one in others], spare=spare)
+        cores = [part_of(part, left=0.25, right=0.75, start=0.12, end=0.88) for part in parts]
+        if len(parts) > 1 and all(is_like_a_strip(tone, in_reading_direction(core)) for core in cores):
+            found = others + [replace(wide, quad=in_reading_direction(part)) for part in parts]
+    cut: list[Candidate] = []
+    for k, one in enumerate(found):
+        spare = None if expected is None else expected - (len(cut) + len(found) - k)
+        others = [other.quad for other in found if other is not one]
+        cut += [replace(one, quad=in_reading_direction(q)) for q in parted_by_size(one.quad, others, spare=spare)]
+    return cut
+
+
+def _joined(tone: np.ndarray, found: list[Candidate]) -> list[Candidate]:
+    """Pieces of one strip whose middle steps look like the ground, put together."""
+    found = list(found)
+    for i in range(len(found)):
+        for j in range(len(found) - 1, i, -1):
+            one, other = found[i], found[j]
+            if _are_one(tone, one, other):
+                whole = spanned(one.quad, other.quad)
+                found[i] = Candidate(whole, one.ground, one.at_frame or other.at_frame)
+                del found[j]
+    return found
+
+
+def _are_one(tone: np.ndarray, one: Candidate, other: Candidate) -> bool:
+    """Whether two pieces in one line are of one strip: overlapping, or with paper in between."""
+    gap = gap_in_line(one.quad, other.quad)
+    if gap is None:
+        return False
+    pieces = (one.quad, other.quad)
+    return gap < -0.05 or _opposite(tone, one.ground, *pieces) or _same_grain(tone, one.ground, *pieces)
+
+
+def _opposite(tone: np.ndarray, ground: Ground, one: np.ndarray, other: np.ndarray) -> bool:
+    """Whether the facing ends are one lighter, one darker than the ground: a step in between may equal it."""
+    centre1, centre2 = one.mean(axis=0), other.mean(axis=0)
+    signs = []
+    for quad, towards in ((one, centre2), (other, centre1)):
+        ends = np.array([quad[:2].mean(axis=0), quad[2:].mean(axis=0)])
+        near = ends[np.argmin(np.linalg.norm(ends - towards, axis=1))]
+        x, y = np.round(near + 0.12 * (quad.mean(axis=0) - near)).astype(int)
+        x, y = np.clip(x, 0, tone.shape[1] - 1), np.clip(y, 0, tone.shape[0] - 1)
+        signs.append(float((tone[y, x] - ground.surface[y, x]).mean()))
+    return signs[0] * signs[1] < 0 and min(abs(sign) for sign in signs) > LEAST_SIGN
+
+
+def _same_grain(tone: np.ndarray, ground: Ground, one: np.ndarray, other: np.ndarray) -> bool:
+    """Whether what lies between two pieces is as smooth as they are, on a ground that is not."""
+    towards = other.mean(axis=0) - one.mean(axis=0)
+    near = [
+        q[np.argsort(sign * ((q - q.mean(axis=0)) @ towards))[:2]].mean(axis=0) for q, sign in ((one, -1), (other, 1))
+    ]
+    x, y = np.round((near[0] + near[1]) / 2).astype(int)
+    reach = max(3, round(0.3 * min(float(np.linalg.norm(near[1] - near[0])), width_px(one))))
+    smooth = ground.smoothness(tone)
+    if smooth is None or not (reach <= x < tone.shape[1] - reach and reach <= y < tone.shape[0] - reach):
+        return False
+    return bool(np.median(smooth[y - reach : y + reach + 1, x - reach : x + reach + 1]) > 0.9)
