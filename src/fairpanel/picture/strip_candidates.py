@@ -44,6 +44,9 @@ RAGGED = 0.05
 #: The frame may cut off a corner: a thing at the frame may be this much off a rectangle. [1]
 CORNER_CUT = 0.15
 
+#: What a higher limit leaves of a ragged thing has to be this share of it. [1]
+MOST_OF_IT = 0.65
+
 #: Things that differ from a rectangle by more than this are not cut along lines that run through them. [1]
 MOST_MISFIT = 0.35
 
@@ -160,13 +163,18 @@ def _look_inside(search: Search, piece: Piece, fit: Fitted, ground: Ground, dept
 
 
 def _sharper(search: Search, thing: _Thing) -> bool:
-    """Keep the strips seen at a higher limit, where a thing is ragged next to its ground."""
+    """Keep the strips seen at a higher limit, where a thing is ragged next to its ground.
+
+    They have to make up most of the thing: the dark half of a strip is not the strip.
+    """
     for times in (2.5, 6.0):
         mask = _unlike(thing.clear, times, None) & thing.piece.mask
         pieces = pieces_of(mask, least_area=search.least_area, x=thing.piece.x, y=thing.piece.y)
-        taken = [_take(search, filled(piece), fitted(filled(piece)), thing.ground) for piece in pieces]
-        if any(taken):
+        before = len(search.found)
+        area = sum(piece.area for piece in map(filled, pieces) if _take(search, piece, fitted(piece), thing.ground))
+        if area > MOST_OF_IT * thing.piece.area:
             return True
+        del search.found[before:]
     return False
 
 

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from fairpanel.picture import light
-from fairpanel.picture.finding_mat import FoundMat
+from fairpanel.picture.finding_mat import FoundMat, mat_in
 from fairpanel.picture.light import Light
 from fairpanel.picture.upright import Upright
 
@@ -44,6 +44,13 @@ def light_on_mat(picture: Upright, found: FoundMat) -> tuple[Light, np.ndarray, 
     inside = ((pixels > 2 * factor) & (pixels < np.array([picture.width, picture.height]) - 3 * factor)).all(axis=1)
     keep = free & near & inside
     return _fit(picture, small, scale, pixels[keep], unit=26.0 * per_mm)
+
+
+def mat_light(picture: Upright) -> tuple[Light, np.ndarray, np.ndarray]:
+    """`light_on_mat` of a picture that has one, found once and kept with the picture."""
+    if "light" not in picture.found:
+        picture.found["light"] = light_on_mat(picture, mat_in(picture))
+    return picture.found["light"]
 
 
 def _fit(

@@ -11,9 +11,11 @@ from fairpanel.methods.contract import Entered, Outline, Refusal
 from fairpanel.methods.uv_strip.row import Row, corners_of
 from fairpanel.picture.finding_mat import FoundMat, MirroredPicture, mat_in
 from fairpanel.picture.finding_strips import find_strips, reading_order
-from fairpanel.picture.patch_edges import find_patches
+from fairpanel.picture.known_patches import known_patches, patches_in_lane
 from fairpanel.picture.quadrilaterals import in_reading_direction
+from fairpanel.picture.strip_in_cell import lane_in_cell
 from fairpanel.picture.upright import Upright
+from fairpanel.picture.white import mat_light
 
 Strips = dict[str, list[Entered]]
 
@@ -72,7 +74,6 @@ def _one_boxed(
         by_box.setdefault(e.row.box, []).append(e)
     for place, patches in by_box.items():
         polygon = corners_of(place)
-        how = "given"
         if polygon is None:
             if mat is None:
                 return [], (
@@ -80,24 +81,43 @@ def _one_boxed(
                     "Take the picture so that at least three of the mat's markers show, sharp and unobstructed, or "
                     "give the outlines in pixels.",
                 )
-            polygon, how = mat.to_pixels(_cell_corners(mat.layout, place)), "found"
-        else:
-            polygon = _ordered(polygon)
-        if _outside(picture, polygon):
-            return [], (
-                "its outline lies partly outside the picture",
-                "Take the picture again with the whole strip in the frame, or correct the outline.",
-            )
-        if len(patches) == 1 and how == "given":
-            outlines.append(Outline(patches[0].id, polygon, how))
+            found, refusal = _in_cell(picture, mat, place, patches)
+            if refusal:
+                return [], refusal
+            outlines += found
             continue
-        if how == "given":
-            polygon = in_reading_direction(polygon)
-        found, refusal = _patches(picture, polygon, patches, how)
+        polygon = _ordered(polygon)
+        if _outside(picture, polygon):
+            return [], _OUTSIDE
+        if len(patches) == 1:
+            outlines.append(Outline(patches[0].id, polygon, "given"))
+            continue
+        found, refusal = _patches(picture, in_reading_direction(polygon), patches, "given")
         if refusal:
             return [], refusal
         outlines += found
     return outlines, None
+
+
+def _in_cell(
+    picture: Upright, mat: FoundMat, place: str, rows: list[Entered]
+) -> tuple[list[Outline], tuple[str, str] | None]:
+    cell = _cell_corners(mat.layout, place)
+    if _outside(picture, mat.to_pixels(cell)):
+        return [], _OUTSIDE
+    lane = lane_in_cell(picture, mat, mat_light(picture)[0], cell)
+    if lane is None:
+        return [], (
+            f"cell {place} of the mat is empty",
+            "Check the cell's name in the table, and that the strip lies on the mat.",
+        )
+    return _turned(picture, patches_in_lane(lane, len(rows)).quads, rows, "found"), None
+
+
+_OUTSIDE = (
+    "its outline lies partly outside the picture",
+    "Take the picture again with the whole strip in the frame, or correct the outline.",
+)
 
 
 def _cell_corners(layout: Layout, name: str) -> np.ndarray:
@@ -125,15 +145,19 @@ def _outside(picture: Upright, polygon: np.ndarray) -> bool:
 def _patches(
     picture: Upright, polygon: np.ndarray, rows: list[Entered], how: str
 ) -> tuple[list[Outline], tuple[str, str] | None]:
-    """The patches along one strip; only a step strip may be turned round by its tones."""
+    """The patches along one strip."""
     try:
-        found = find_patches(picture, polygon, len(rows))
+        found = known_patches(picture, polygon, len(rows))
     except ValueError as problem:
         return [], (str(problem), "Take the picture from nearer, or correct the outline.")
-    quads = list(found.quads)
-    if rows[0].row.is_step and _runs_backwards(picture, found.quads, [e.row for e in rows]):
-        quads = [np.roll(q, 2, axis=0) for q in quads[::-1]]
-    return [Outline(e.id, q, how) for e, q in zip(rows, quads, strict=True)], None
+    return _turned(picture, found.quads, rows, how), None
+
+
+def _turned(picture: Upright, quads: np.ndarray, rows: list[Entered], how: str) -> list[Outline]:
+    """Outlines in the order of the rows; a step strip that lies the wrong way round is turned by its tones."""
+    if rows[0].row.is_step and _runs_backwards(picture, quads, [e.row for e in rows]):
+        quads = np.array([np.roll(q, 2, axis=0) for q in quads[::-1]])
+    return [Outline(e.id, q, how) for e, q in zip(rows, quads, strict=True)]
 
 
 def _runs_backwards(picture: Upright, quads: np.ndarray, rows: Sequence[Row]) -> bool:

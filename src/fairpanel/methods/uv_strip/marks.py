@@ -18,7 +18,7 @@ from fairpanel.picture.light import Light
 from fairpanel.picture.sampling import Blocks, blocks, side_lengths, trimmed
 from fairpanel.picture.tone_curve import ToneCurve, fit_tone_curve, straight
 from fairpanel.picture.upright import Upright
-from fairpanel.picture.white import light_around, light_on_mat
+from fairpanel.picture.white import light_around, mat_light
 
 #: Border left out, as a share of a patch's shorter side: side light, card penumbra, the outline's own error.
 BORDER = 0.18
@@ -81,7 +81,7 @@ def _lighting(
     found = mat_in(picture)
     lightest = max(float(np.median(b.light[..., 1])) for b in patches)
     if found is not None:
-        model, places, white = light_on_mat(picture, found)
+        model, places, white = mat_light(picture)
         brightest = np.quantile(white, 0.98, axis=0)
         curve = _tone_curve(picture, brightest)
         return _Lighting(model, curve, places, white, brightest)

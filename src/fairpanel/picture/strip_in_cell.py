@@ -1,0 +1,176 @@
+"""The strip that lies in a cell of the mat: shorter or narrower than the cell, a little turned, perhaps nearly white.
+
+The paper of the mat around it is known, so a strip shows by the smallest lasting difference from it: an unexposed step
+is hardly darker than the page, but it is so over its whole area.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from fairpanel.picture.finding_mat import FoundMat
+from fairpanel.picture.light import Light
+from fairpanel.picture.upright import Upright
+
+#: Samples per millimetre of the straightened cell.
+PER_MM = 4
+#: Least density over the page, in any channel, that counts as paper of a strip, beside the noise.
+LEAST_DENSITY = 0.006
+#: A strip narrower than this across the cell is not believed. [mm]
+LEAST_WIDTH_MM = 8.0
+
+
+@dataclass(frozen=True)
+class Lane:
+    """The strip's way through its cell: as wide as the strip, as long as the cell.
+
+    Parameters
+    ----------
+    outline : (4, 2) array
+        Start left, start right, end right, end left. [px]
+    profile : (m, 3) array
+        Density over the page's white along it, median over the middle of its width.
+    """
+
+    outline: np.ndarray
+    profile: np.ndarray
+
+
+def lane_in_cell(picture: Upright, mat: FoundMat, light: Light, corners_mm: np.ndarray) -> Lane | None:
+    """Where across a cell its strip lies, and what it looks like along.
+
+    Parameters
+    ----------
+    picture : Upright
+    mat : FoundMat
+    light : Light
+        Over the mat's white paper.
+    corners_mm : (4, 2) array
+        The cell: start left, start right, end right, end left. [mm]
+
+    Returns
+    -------
+    Lane or None
+        None where nothing in the cell differs from the page.
+    """
+    density = _straightened(picture, mat, light, corners_mm)
+    smooth = cv2.blur(density, (2 * PER_MM + 1,) * 2)
+    paper = (np.abs(smooth) > np.maximum(LEAST_DENSITY, _noise(density))).any(axis=-1)
+    rows = _longest_run(paper.mean(axis=1) > 0.35, bridge=PER_MM)
+    if rows is None:
+        return None
+    columns = _longest_run(paper[rows[0] : rows[1]].mean(axis=0) > 0.5, bridge=PER_MM)
+    if columns is None or (columns[1] - columns[0]) < LEAST_WIDTH_MM * PER_MM:
+        return None
+    along, across = paper.shape
+    left, right = _sides(np.abs(density).max(axis=-1), rows, columns)
+    y = np.array([0.0, 0.0, along, along])
+    x = np.array([left[0], right[0], right[0] + right[1] * along, left[0] + left[1] * along])
+    share = np.stack([x / across, y / along], axis=1)
+    return Lane(mat.to_pixels(_in_cell(corners_mm, share)), _profile(density, left, right))
+
+
+def _profile(density: np.ndarray, left: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """One value a millimetre: the median over the middle half of the lane."""
+    along = len(density)
+    y = np.arange(along) + 0.5
+    a, b = left[0] + left[1] * y, right[0] + right[1] * y
+    x = a[:, None] + (b - a)[:, None] * np.linspace(0.25, 0.75, 21)
+    at = np.clip(x.astype(int), 0, density.shape[1] - 1)
+    lines = np.median(density[np.arange(along)[:, None], at], axis=1)
+    whole = along // PER_MM
+    return lines[: whole * PER_MM].reshape(whole, PER_MM, -1).mean(axis=1)
+
+
+def _in_cell(corners_mm: np.ndarray, share: np.ndarray) -> np.ndarray:
+    """Points given as shares across and along a cell, in millimetres."""
+    start_left, start_right, _, end_left = corners_mm
+    return start_left + share[:, :1] * (start_right - start_left) + share[:, 1:] * (end_left - start_left)
+
+
+def _straightened(picture: Upright, mat: FoundMat, light: Light, corners_mm: np.ndarray) -> np.ndarray:
+    """(along, across, 3) densities over the page's white, a quarter of a millimetre apart."""
+    start_left, start_right, _, end_left = corners_mm
+    across = round(float(np.hypot(*(start_right - start_left))) * PER_MM)
+    along = round(float(np.hypot(*(end_left - start_left))) * PER_MM)
+    v, u = np.meshgrid((np.arange(along) + 0.5) / along, (np.arange(across) + 0.5) / across, indexing="ij")
+    places = mat.to_pixels(_in_cell(corners_mm, np.stack([u.ravel(), v.ravel()], axis=1))).reshape(along, across, 2)
+    per_sample = mat.pixels_per_mm / PER_MM
+    low = np.floor(places.reshape(-1, 2).min(axis=0)).astype(int).clip(0)
+    high = np.ceil(places.reshape(-1, 2).max(axis=0)).astype(int) + 2
+    crop = np.ascontiguousarray(picture.pixels[low[1] : high[1], low[0] : high[0]])
+    if per_sample > 1.5:
+        crop = cv2.blur(crop, (round(per_sample),) * 2)
+    at = (places - low).astype(np.float32)
+    codes = cv2.remap(crop, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    linear = picture.transfer.linear(codes).astype(float)
+    coarse = light.at(places[:: 2 * PER_MM, :: 2 * PER_MM])
+    white = cv2.resize(coarse, (across, along), interpolation=cv2.INTER_LINEAR)
+    return (white - np.log(np.maximum(linear, 1e-5))) / np.log(10)
+
+
+def _noise(density: np.ndarray) -> np.ndarray:
+    """(3,) point-to-point scatter, from differences of neighbours."""
+    return np.median(np.abs(np.diff(density, axis=1)), axis=(0, 1)) / 0.954
+
+
+def _longest_run(flags: np.ndarray, *, bridge: int) -> tuple[int, int] | None:
+    """First and past-the-last of the longest run; gaps up to `bridge` are bridged."""
+    at = np.flatnonzero(flags)
+    if not len(at):
+        return None
+    breaks = np.flatnonzero(np.diff(at) > bridge + 1)
+    starts = np.concatenate([[at[0]], at[breaks + 1]])
+    ends = np.concatenate([at[breaks], [at[-1]]]) + 1
+    longest = int(np.argmax(ends - starts))
+    return int(starts[longest]), int(ends[longest])
+
+
+def _sides(strength: np.ndarray, rows: tuple[int, int], columns: tuple[int, int]) -> np.ndarray:
+    """(2, 2): offset and common slope of the left and right side, as columns over rows.
+
+    Where the strip is dark its unexposed rim falls outside half of the level, where it is light inside; the narrower
+    answer is taken for both sides.
+    """
+    bands = np.linspace(rows[0], rows[1], 13).astype(int)
+    found: list[list[tuple[float, float]]] = [[], []]
+    for a, b in zip(bands[:-1], bands[1:], strict=True):
+        profile = strength[a:b].mean(axis=0)
+        for side in (0, 1):
+            if (x := _crossing(profile, columns, side)) is not None:
+                found[side].append(((a + b) / 2, x))
+    slopes = [_line(points) for points in found if len(points) >= 4]
+    slope = float(np.clip(np.mean(slopes), -0.15, 0.15)) if slopes else 0.0
+    offsets = []
+    for side, share in ((0, 0.75), (1, 0.25)):
+        level = [x - slope * y for y, x in found[side]]
+        offsets.append(float(np.quantile(level, share)) if level else float(columns[side]) - slope * np.mean(rows))
+    return np.array([[offsets[0], slope], [offsets[1], slope]])
+
+
+def _crossing(profile: np.ndarray, run: tuple[int, int], side: int) -> float | None:
+    """Where a profile crosses half of its level just inside, near one end of a run."""
+    reach = 3 * PER_MM
+    edge = run[side]
+    inside = profile[edge + 2 : edge + 2 + reach] if side == 0 else profile[max(edge - 2 - reach, 0) : edge - 2]
+    if len(inside) < PER_MM:
+        return None
+    half = float(np.median(inside)) / 2
+    if half < LEAST_DENSITY / 2:
+        return None
+    window = range(edge + reach // 2, max(edge - reach, 0), -1) if side == 0 else range(
+        edge - reach // 2, min(edge + reach, len(profile) - 1))  # fmt: skip
+    for i in window:
+        if i >= len(profile) or profile[i] < half:
+            return float(i + 1) if side == 0 else float(i)
+    return 0.0 if side == 0 else float(len(profile))
+
+
+def _line(points: list[tuple[float, float]]) -> float:
+    """Slope of a side by the median of the slopes between pairs of points (Theil and Sen)."""
+    y, x = np.array(points).T
+    i, j = np.triu_indices(len(y), 1)
+    return float(np.median((x[j] - x[i]) / (y[j] - y[i])))
