@@ -277,6 +277,40 @@ def test_nothing_is_found_where_there_is_nothing(name):
     assert find_strips(upright(pixels.astype(np.uint8))) == []
 
 
+GREYS = [np.full(3, 10**-d) for d in np.linspace(0.1, 1.9, 11)]
+
+
+@pytest.mark.parametrize("ground", [0.2, 0.9, 0.03])
+def test_a_grey_tablet_is_found_on_ground_as_grey_as_one_of_its_steps(ground):
+    """Eleven steps on ground like a light, a middle or a dark one: one strip, the step strip of eleven."""
+    scene = Scene(ground=(ground,) * 3, strips=[Strip(100, 75, -14, 150, 22, GREYS, penumbra=0.1)])
+    (strip,) = assert_all_found(scene, 3.0)
+    assert as_step_strip([strip], 11) is strip
+
+
+def test_strips_on_a_sheet_on_a_wooden_table():
+    """The sheet is no strip; the strips on it are."""
+    scene = row_of_strips(7, **WOOD, tilt=(0.1, 0.1), gradient=(0.2, 0.0))
+    scene.strips.insert(0, Strip(100, 77, 0.5, 186, 140, [np.array([0.86, 0.86, 0.85])]))
+    picture, truths = picture_of(scene)
+    found = find_strips(picture)
+    assert len(found) == len(truths) - 1
+    assert max(errors_mm(scene, truths[1:], found)) < 1.2
+
+
+def test_touching_strips_of_one_tone_are_parted_by_their_size():
+    """Like strips without a line between them are told apart by the size of others, or of one if asked."""
+    plain = row_of_strips(3, count=4, gap=0.0, turn=0.0, edge_shadow=0.0)
+    for k, strip in enumerate(plain.strips[:-1]):
+        strip.y, strip.tones = 45, [blue(0.5)]
+        strip.x += 12.0 * (k > 1) + 12.0 * (k > 2)
+    picture, truths = picture_of(plain)
+    assert len(find_strips(picture)) == len(truths)
+    del plain.strips[3]
+    picture, truths = picture_of(plain)
+    assert len(find_strips(picture, len(truths))) == len(truths)
+
+
 def test_sixteen_bits_and_eight_find_the_same():
     """The same picture with 16 bits gives the same strips to a hundredth of a pixel's size or so."""
     scene = row_of_strips(4)

@@ -23,6 +23,9 @@ EVEN = 1.3
 #: How many times the ground's own variation from one side to the other a band has to differ.
 CLEAR = 3.0
 
+#: Two pieces in one line further apart than this are not looked at as parts of one strip. [widths]
+MOST_GAP = 2.6
+
 #: What lies beside a faint end is ground: it differs from it by no more than this. [spreads of the ground]
 BARE = 3.0
 
@@ -148,7 +151,7 @@ def gap_in_line(one: np.ndarray, other: np.ndarray) -> float | None:
     along = other.mean(axis=0) - one.mean(axis=0)
     aside = abs(along @ np.array([-axis[1], axis[0]]))
     gap = abs(along @ axis) - (length_px(one) + length_px(other)) / 2
-    if aside > 0.03 * width + 0.006 * abs(along @ axis) or gap > 1.6 * width:
+    if aside > 0.03 * width + 0.006 * abs(along @ axis) or gap > MOST_GAP * width:
         return None
     return float(gap / width)
 

@@ -71,9 +71,9 @@ def _described(picture: Upright, found: Candidate, factor: int) -> FoundStrip | 
     """A strip at full scale with its patches; None where it does not hold up."""
     quad = (found.quad + 0.5) * factor - 0.5
     refined_quad, clear = refined(picture, quad, reach_px=3.5 * factor + 4.0)
-    if found.cut and np.count_nonzero(clear) < 2:
+    if np.count_nonzero(clear) < 2 and not found.sized:
         return None
-    if (found.at_frame or found.by_grain) and not found.cut and not _holds_up(picture, quad, clear):
+    if not (found.cut or found.sized or _has_edges(picture, quad, clear)):
         return None
     if not found.cut:
         quad = in_reading_direction(refined_quad)
@@ -98,17 +98,14 @@ def _described(picture: Upright, found: Candidate, factor: int) -> FoundStrip | 
     )
 
 
-def _holds_up(picture: Upright, quad: np.ndarray, clear: np.ndarray) -> bool:
-    """Whether a doubtful strip has edges.
-
-    Two sides at least, and all but one of those that do not lie along the frame.
-    """
+def _has_edges(picture: Upright, quad: np.ndarray, clear: np.ndarray) -> bool:
+    """Whether all but one of the sides that do not lie along the frame show a clear change of tone."""
     following = np.roll(quad, -1, axis=0)
     far = np.array([picture.width, picture.height]) - 1.0
     reach = 0.02 * max(picture.width, picture.height)
-    low, high = np.maximum(quad, following), np.minimum(quad, following)
-    along_frame = np.any((low < reach) | (high > far - reach), axis=1)
-    return bool(np.count_nonzero(clear) >= 2 and np.count_nonzero(~clear & ~along_frame) <= 1)
+    nearest, farthest = np.minimum(quad, following), np.maximum(quad, following)
+    along_frame = np.any((farthest < reach) | (nearest > far - reach), axis=1)
+    return int(np.count_nonzero(~clear & ~along_frame)) <= 1
 
 
 def _score(quad: np.ndarray, runs: Runs) -> float:

@@ -53,10 +53,24 @@ MOST_MISFIT = 0.35
 
 @dataclass(frozen=True)
 class Candidate:
-    """A quadrilateral of the reduced picture.
+    """A quadrilateral of the reduced picture that may be a strip.
 
-    With the ground it lies on, whether it runs to the frame, whether only its lack of grain showed it, and
-    whether it is the rest of a strip cut by the frame, of whatever shape.
+    Parameters
+    ----------
+    quad : (4, 2) array
+        Start left, start right, end right, end left. [px of the reduced picture]
+    ground : Ground
+        What it lies on.
+    at_frame : bool
+        It runs to the edge of the picture.
+    by_grain : bool
+        Only its lack of grain showed it.
+    cut : bool
+        The rest of a strip that the frame has cut, of whatever shape.
+    sized : bool
+        Parted from its neighbours by size alone: no edge need show between them.
+    core : (4, 2) array or None
+        What stood out before faint ends were added. [px of the reduced picture]
     """
 
     quad: np.ndarray
@@ -64,6 +78,8 @@ class Candidate:
     at_frame: bool
     by_grain: bool = False
     cut: bool = False
+    sized: bool = False
+    core: np.ndarray | None = None
 
     def area(self) -> float:
         """[px^2 of the reduced picture]"""

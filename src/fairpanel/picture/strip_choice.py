@@ -34,7 +34,7 @@ def settled(search: Search, expected: int | None) -> list[Candidate]:
         own = np.zeros_like(taken)
         cv2.fillConvexPoly(own, np.round(one.quad).astype(np.int32), 1)
         others = taken * (1 - cv2.dilate(own, np.ones((5, 5), np.uint8)))
-        longer.append(replace(one, quad=carried_on(search.tone, one.ground, one.quad, others)))
+        longer.append(replace(one, quad=carried_on(search.tone, one.ground, one.quad, others), core=one.quad))
     return [*_joined(search.tone, longer), *_rests(search.cut, longer)]
 
 
@@ -113,12 +113,14 @@ def _by_size(
         parts = parted_by_size(wide.quad, [one.quad for one in others], spare=spare)
         cores = [part_of(part, left=0.25, right=0.75, start=0.12, end=0.88) for part in parts]
         if len(parts) > 1 and all(is_like_a_strip(tone, in_reading_direction(core)) for core in cores):
-            found = others + [replace(wide, quad=in_reading_direction(part)) for part in parts]
+            found = others + [replace(wide, quad=in_reading_direction(part), sized=True) for part in parts]
     cut: list[Candidate] = []
     for k, one in enumerate(found):
         spare = None if expected is None else expected - (len(cut) + len(found) - k)
         others = [other.quad for other in found if other is not one]
-        cut += [replace(one, quad=in_reading_direction(q)) for q in parted_by_size(one.quad, others, spare=spare)]
+        parts = parted_by_size(one.quad, others, spare=spare)
+        sized = one.sized or len(parts) > 1
+        cut += [replace(one, quad=in_reading_direction(part), sized=sized) for part in parts]
     return cut
 
 
@@ -140,8 +142,10 @@ def _are_one(tone: np.ndarray, one: Candidate, other: Candidate) -> bool:
     gap = gap_in_line(one.quad, other.quad)
     if gap is None:
         return False
-    pieces = (one.quad, other.quad)
-    return gap < -0.05 or _opposite(tone, one.ground, *pieces) or _same_grain(tone, one.ground, *pieces)
+    cores = [piece.quad if piece.core is None else piece.core for piece in (one, other)]
+    if gap < -0.05 or _opposite(tone, one.ground, *cores):
+        return True
+    return _same_grain(tone, one.ground, one.quad, other.quad)
 
 
 def _opposite(tone: np.ndarray, ground: Ground, one: np.ndarray, other: np.ndarray) -> bool:

@@ -30,20 +30,22 @@ def is_like_a_strip(tone: np.ndarray, quad: np.ndarray) -> bool:
     return changes_only_along(straightened(tone, quad, across=24, along=along))
 
 
-def changes_only_along(strip: np.ndarray) -> bool:
+def changes_only_along(strip: np.ndarray, *, most_off: float = OFF_SHARE) -> bool:
     """Whether a straightened strip has one tone in each row, but for print, dirt or glare."""
     along, across = strip.shape[:2]
     sixth = across // 6
     inner = strip[round(0.04 * along) : round(0.96 * along), sixth:-sixth]
     off = np.abs(inner - np.median(inner, axis=1, keepdims=True)).max(axis=-1)
     limit = max(OFF_TONE, 3.0 * float(np.median(off)))
-    return bool(limit < 3 * OFF_TONE and np.mean(off > limit) < OFF_SHARE)
+    return bool(limit < 3 * OFF_TONE and np.mean(off > limit) < most_off)
 
 
 def is_sheet(tone: np.ndarray, quad: np.ndarray) -> bool:
     """Whether a quadrilateral has one tone all along its rim, but for uneven light, and others inside."""
     side = 48
     image = straightened(tone, in_reading_direction(quad), across=side, along=side)
+    if changes_only_along(image, most_off=OFF_SHARE / 3):
+        return False
     y, x = np.mgrid[0:side, 0:side]
     from_edge = np.minimum.reduce([x, y, side - 1 - x, side - 1 - y])
     return any(_is_rim(image, from_edge, ring) for ring in (1, 2, 3, 4))
