@@ -220,9 +220,9 @@ def _beside(profile: np.ndarray, edges: np.ndarray, k: int) -> tuple[np.ndarray,
 
 def merged(profile: np.ndarray, edges: np.ndarray, *, noise: float, texture: float = 0.0) -> Runs:
     """Neighbours that cannot be told apart made one run, the faintest edge first."""
-    edges = list(edges)
+    left = list(edges)
     while True:
-        runs = described(profile, np.array(edges), noise=noise, texture=texture)
-        if len(edges) <= 2 or runs.clear.min() >= 1.0:
+        runs = described(profile, np.array(left), noise=noise, texture=texture)
+        if len(left) <= 2 or runs.clear.min() >= 1.0:
             return runs
-        del edges[int(np.argmin(runs.clear)) + 1]
+        del left[int(np.argmin(runs.clear)) + 1]

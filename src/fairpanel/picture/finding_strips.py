@@ -51,7 +51,7 @@ def find_strips(picture: Upright, expected: int | None = None) -> list[FoundStri
     """
     small, factor = _reduced(picture.pixels)
     tone = tones(small, picture.transfer)
-    search = Search(tone, max(60.0, LEAST_AREA * tone.shape[0] * tone.shape[1]))
+    search = Search(tone, max(60, int(LEAST_AREA * tone.shape[0] * tone.shape[1])))
     look(search, None, depth=0)
     strips = [_described(picture, one, factor) for one in settled(search, expected)]
     return reading_order(_sensible([strip for strip in strips if strip is not None], picture))

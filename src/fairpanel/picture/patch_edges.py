@@ -329,7 +329,8 @@ def _is_rim(middle: np.ndarray, edges: list[int], which: int, rim: np.ndarray | 
     first, last = (edges[0], edges[1]) if which == 0 else (edges[-2], edges[-1])
     inner = (edges[1], edges[2]) if which == 0 else (edges[-3], edges[-2])
     end, next_patch = np.median(middle[first:last], axis=0), np.median(middle[slice(*inner)], axis=0)
-    return bool(np.linalg.norm(end - rim) < max(0.35 * np.linalg.norm(end - next_patch), RIM_CONTRAST))
+    nearest = max(0.35 * float(np.linalg.norm(end - next_patch)), RIM_CONTRAST)
+    return float(np.linalg.norm(end - rim)) < nearest
 
 
 # ---- edges between patches ---------------------------------------------------------------------------------

@@ -96,7 +96,7 @@ class Search:
     """What one look at the reduced picture needs all along."""
 
     tone: np.ndarray
-    least_area: float
+    least_area: int
     found: list[Candidate] = field(default_factory=list)
     unresolved: list[Candidate] = field(default_factory=list)
     cut: list[Candidate] = field(default_factory=list)
@@ -152,7 +152,7 @@ def _examine(search: Search, thing: _Thing, depth: int) -> None:
         return
     if is_like_a_strip(search.tone, in_reading_direction(fit.quad)) and _sharper(search, thing):
         return
-    for part, part_fit in cut_into_rectangles(thing.piece, least_area=int(search.least_area)):
+    for part, part_fit in cut_into_rectangles(thing.piece, least_area=search.least_area):
         if _take(search, part, part_fit, thing.ground):
             continue
         dx, dy = part.x - thing.piece.x, part.y - thing.piece.y
@@ -198,7 +198,8 @@ def _unlike(clear: np.ndarray, limit: float, inside: np.ndarray | None) -> np.nd
     """Mask of what differs from the ground, thin lines left out."""
     mask = (clear > limit).astype(np.uint8)
     if inside is not None:
-        mask &= cv2.erode(np.pad(inside.astype(np.uint8), 1), np.ones((7, 7), np.uint8))[1:-1, 1:-1]
+        inner = cv2.erode(np.pad(inside.astype(np.uint8), 1), np.ones((7, 7), np.uint8))[1:-1, 1:-1]
+        mask[inner == 0] = 0
     return cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
 
 

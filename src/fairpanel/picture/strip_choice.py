@@ -117,8 +117,8 @@ def _by_size(
     cut: list[Candidate] = []
     for k, one in enumerate(found):
         spare = None if expected is None else expected - (len(cut) + len(found) - k)
-        others = [other.quad for other in found if other is not one]
-        parts = parted_by_size(one.quad, others, spare=spare)
+        sizes = [other.quad for other in found if other is not one]
+        parts = parted_by_size(one.quad, sizes, spare=spare)
         sized = one.sized or len(parts) > 1
         cut += [replace(one, quad=in_reading_direction(part), sized=sized) for part in parts]
     return cut
