@@ -152,19 +152,15 @@ def _sides(strength: np.ndarray, rows: tuple[int, int], columns: tuple[int, int]
 
 
 def _crossing(profile: np.ndarray, run: tuple[int, int], side: int) -> float | None:
-    """Where a profile crosses half of its level just inside, near one end of a run."""
-    reach = 3 * PER_MM
-    edge = run[side]
-    inside = profile[edge + 2 : edge + 2 + reach] if side == 0 else profile[max(edge - 2 - reach, 0) : edge - 2]
-    if len(inside) < PER_MM:
-        return None
-    half = float(np.median(inside)) / 2
+    """Where a profile first falls below half of its middle level, going outwards; None where it is too faint."""
+    middle = sum(run) // 2
+    quarter = max((run[1] - run[0]) // 4, 1)
+    half = float(np.median(profile[middle - quarter : middle + quarter])) / 2
     if half < LEAST_DENSITY / 2:
         return None
-    window = range(edge + reach // 2, max(edge - reach, 0), -1) if side == 0 else range(
-        edge - reach // 2, min(edge + reach, len(profile) - 1))  # fmt: skip
-    for i in window:
-        if i >= len(profile) or profile[i] < half:
+    way = range(middle, -1, -1) if side == 0 else range(middle, len(profile))
+    for i in way:
+        if profile[i] < half:
             return float(i + 1) if side == 0 else float(i)
     return 0.0 if side == 0 else float(len(profile))
 
