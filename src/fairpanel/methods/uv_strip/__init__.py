@@ -6,6 +6,7 @@ from importlib.resources import files
 
 from fairpanel.methods.contract import Method
 from fairpanel.methods.uv_strip.cautions import CAUTIONS
+from fairpanel.methods.uv_strip.details import details
 from fairpanel.methods.uv_strip.finding_outlines import find
 from fairpanel.methods.uv_strip.flags import FLAGS
 from fairpanel.methods.uv_strip.marks import measure
@@ -25,5 +26,6 @@ METHOD = Method(
     words=words,
     flags=FLAGS,
     cautions=CAUTIONS,
+    details=details,
     procedure=files(__name__).joinpath("README.md").read_text(encoding="utf-8"),
 )

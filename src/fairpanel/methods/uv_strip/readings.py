@@ -211,6 +211,7 @@ def _detail(
         "steps": g.steps.key,
         "role": s.film[0].row.role,
         "kind": s.first("kind"),
+        "plate": s.first("plate") or "",
         "sheet": s.first("paper_sheet"),
         "run": s.first("run"),
         "lamp": s.first("lamp"),
