@@ -39,7 +39,9 @@ class Patch:
     ln_dose : float
         ln of seconds in full light through glass; -inf for no exposure.
     timing : float
-        Standard uncertainty of its own exposure. [ln(dose)]
+        Standard uncertainty of its exposure's timing. [ln(dose)]
+    exposure : str
+        Patches of one exposure share its timing.
     strip : str
         Patches of one strip share lamp and paper.
     shared : float
@@ -54,6 +56,7 @@ class Patch:
     area: float
     ln_dose: float
     timing: float
+    exposure: str
     strip: str
     shared: float
     offsets: tuple[str, ...] = ()
@@ -165,6 +168,14 @@ def slopes_by_parameters(c: Calibration, theta: np.ndarray, ln_doses: np.ndarray
     return j
 
 
+def dose_covariance(patches: Sequence[Patch]) -> np.ndarray:
+    """(n, n) covariance of ln(dose) from what patches share: timing by exposure, lamp and paper by strip."""
+    same_exposure = np.array([[a.exposure == b.exposure for b in patches] for a in patches])
+    same_strip = np.array([[a.strip == b.strip for b in patches] for a in patches])
+    timing, shared = np.array([p.timing for p in patches]), np.array([p.shared for p in patches])
+    return same_exposure * np.outer(timing, timing) + same_strip * np.outer(shared, shared)
+
+
 def _doses(names: tuple[str, ...], patches: Sequence[Patch], theta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     part = np.array([[float(n in p.offsets) for n in names] for p in patches]).reshape(len(patches), len(names))
     return np.array([p.ln_dose for p in patches]) + part @ theta[curve.SIZE :], part
@@ -178,10 +189,7 @@ def _linear(
     paper = paper_of(theta, c.top)
     d, s = curve.density(paper, x), curve.slope(paper, x)
     j = np.hstack([slopes_by_parameters(c, theta, x), s[:, None] * part])
-    v = np.diag(c.patch_variance(patches, d) + (s * [p.timing for p in patches]) ** 2)
-    same = np.array([[a.strip == b.strip for b in patches] for a in patches])
-    shared = s * [p.shared for p in patches]
-    v += same * np.outer(shared, shared)
+    v = np.diag(c.patch_variance(patches, d)) + dose_covariance(patches) * np.outer(s, s)
     return j, v, np.array([p.density for p in patches]) - d
 
 

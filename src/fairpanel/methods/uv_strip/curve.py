@@ -33,7 +33,7 @@ PSI_HALF = float(np.log(2 * (np.sqrt(2.0) - 1)))
 #: and above the middle. Toes of papers follow a power of dose closely, shoulders differ more. Chosen on six families of
 #: curves, none of them this one; see docs/reading.md.
 TYPICAL_SLOPE, SLOPE_SPREAD = 1.35, 0.5
-WANDER_TOE, WANDER_SHOULDER = 0.20, 0.30
+WANDER_TOE, WANDER_SHOULDER = 0.30, 0.30
 
 #: Least slope beyond the knots.
 _LEAST_SLOPE = 0.3

@@ -45,11 +45,8 @@ def _steps(steps: Steps, c: Calibration) -> list[str]:
         flags.append("steps from elsewhere")
     patches = sorted((p for p in c.patches if math.isfinite(p.ln_dose)), key=lambda p: p.ln_dose)
     densities = np.array([p.density for p in patches])
-    if len(densities) > 1:
-        sd = np.sqrt(2 * c.patch_variance(patches, densities))[1:]
-        blurred = np.diff(np.maximum.accumulate(densities)) < sd
-        if blurred.sum() > len(blurred) / 2:
-            flags.append("steps indistinct")
+    if _distinct(c, patches) < 4:
+        flags.append("steps indistinct")
     d0, d1 = c.paper[0], c.paper[1]
     if len(densities) and (densities.min() - d0) > 0.75 * (d1 - d0):
         flags.append("steps saturated")
@@ -61,6 +58,16 @@ def _steps(steps: Steps, c: Calibration) -> list[str]:
     if "unknown glass" in c.names and sd_glass > 0.03:
         flags.append("steps' glass not known")
     return flags
+
+
+def _distinct(c: Calibration, patches: Sequence[Patch]) -> int:
+    """Number of steps each of which is surely darker than the one counted before it."""
+    count, last = 0, -math.inf
+    for p in patches:
+        sd = math.sqrt(2 * float(c.patch_variance([p], np.array([p.density]))[0]))
+        if p.density > last + 2 * sd:
+            count, last = count + 1, p.density
+    return count
 
 
 def _record(strip: Strip, steps: Steps) -> list[str]:

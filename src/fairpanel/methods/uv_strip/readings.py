@@ -15,6 +15,7 @@ from fairpanel.methods.uv_strip import calibration as calibrating
 from fairpanel.methods.uv_strip import curve
 from fairpanel.methods.uv_strip import starting_values as taken
 from fairpanel.methods.uv_strip.calibration import Calibration, Offset, Patch
+from fairpanel.methods.uv_strip.charts import drawn_curve, points
 from fairpanel.methods.uv_strip.doses import Dose, dose_of, places_given
 from fairpanel.methods.uv_strip.judging_strips import strip_flags
 from fairpanel.methods.uv_strip.noise import Noise, fit_noise
@@ -102,12 +103,24 @@ def _noise_of(strips: Sequence[Strip]) -> Noise:
     return fit_noise(plain if len(plain) >= 4 else [s.mark.body for strip in strips for s in strip.spots], RED)
 
 
+def steps_alone(strip: Strip) -> Calibration:
+    """The curve of one step strip, fitted without regard to anything else in its picture.
+
+    Parameters
+    ----------
+    strip : Strip
+        Without a fault of its steps.
+    """
+    group = _Group(strip.picture, Steps((strip,), ()), (), ())
+    return _calibrations([group], {strip.picture: _noise_of([strip])}, given=False)[0]
+
+
 # ---- the fit ---------------------------------------------------------------------------------------------------
 
 
 def _calibrations(groups: Sequence[_Group], noises: dict[str, Noise], given: bool) -> list[Calibration]:
     """Fit every group twice: the first round tells how far patch noise exceeds what the blocks foretell."""
-    first = [_calibrate(g, noises, given, taken.NOISE_RATIO) for g in groups]
+    first = [_calibrate(g, noises, given, taken.NOISE_RATIO, draw=False) for g in groups]
     dof = sum(c.dof for c in first)
     misfit = sum(c.misfit for c in first)
     held = taken.NOISE_DOF
@@ -115,7 +128,9 @@ def _calibrations(groups: Sequence[_Group], noises: dict[str, Noise], given: boo
     return [replace(_calibrate(g, noises, given, ratio), noise_dof=held + dof) for g in groups]
 
 
-def _calibrate(g: _Group, noises: dict[str, Noise], given: bool, ratio: float) -> Calibration:
+def _calibrate(
+    g: _Group, noises: dict[str, Noise], given: bool, ratio: float, draw: bool = True
+) -> Calibration:
     patches, offsets = [], {}
     for steps in g.steps.strips:
         name = f"steps {steps.picture}:{steps.name}"
@@ -131,7 +146,7 @@ def _calibrate(g: _Group, noises: dict[str, Noise], given: bool, ratio: float) -
         patches += [_patch(s, strip, g, given, more) for s in strip.glass]
     for strip in g.film:
         offsets |= _apart_from_steps(strip, g.steps)[1]
-    return calibrating.fit(g.key, patches, offsets, noises[g.steps.strips[0].picture], noise_ratio=ratio)
+    return calibrating.fit(g.key, patches, offsets, noises[g.steps.strips[0].picture], noise_ratio=ratio, draw=draw)
 
 
 def _patch(
@@ -145,8 +160,9 @@ def _patch(
     if "paper_sheet" in g.steps.elsewhere and not strip.is_steps:
         extra = math.hypot(extra, taken.SHEET_RANGE)
     own = math.hypot(d.shared, taken.PAPER) if shared is None else shared
+    exposure = spot.id if strip.is_steps else f"{strip.picture}:{strip.name}:{spot.row.seconds}"
     return Patch(
-        body["density"][RED], body["area"], d.ln, d.timing, strip.name, own, offsets, extra
+        body["density"][RED], body["area"], d.ln, d.timing, exposure, strip.name, own, offsets, extra
     )
 
 
@@ -219,6 +235,9 @@ def _detail(
         "densities": [p.density for p in film],
         "glass_densities": [p.density for p in glass],
         "equivalent_seconds": math.exp(t.dose) if math.isfinite(t.dose) else None,
+        "curve": drawn_curve(c, g.steps),
+        "film_points": points(film),
+        "glass_points": points(glass),
         "halfway_seconds": math.exp(curve.halfway(c.paper)),
         "half_plate": bool(glass),
         "patches_agree": t.disagreement,
@@ -242,10 +261,3 @@ def _two_pictures_of_one_strip(found: list[Reading]) -> list[Reading]:
                 flags = (*found[i].flags, "pictures disagree")
                 found[i] = replace(found[i], flags=flags, measured=replace(found[i].measured, flags=flags))
     return found
-
-
-def curve_points(c: Calibration, n: int = 80) -> list[tuple[float, float]]:
-    """(seconds, density) along a fitted curve, for drawing."""
-    doses = [p.ln_dose for p in c.patches if math.isfinite(p.ln_dose)]
-    x = np.linspace(min(doses) - 1.0, max(doses) + 0.5, n)
-    return list(zip(np.exp(x).tolist(), curve.density(c.paper, x).tolist(), strict=True))

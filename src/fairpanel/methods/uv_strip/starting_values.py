@@ -5,9 +5,9 @@ are advised: they measure these. Values on ln(dose) unless said.
 """
 
 #: Lamp, from one exposure to the next within a run.
-LAMP = 0.010
+LAMP = 0.011
 #: Speed of the paper between strips of one sheet.
-PAPER = 0.010
+PAPER = 0.0125
 #: Light at one marked spot, or at a place whose light is given.
 PLACE = 0.003
 #: Light at a place that is not known, where other rows of the table give theirs.

@@ -20,7 +20,7 @@ from scipy.stats import chi2, norm
 
 from fairpanel.measured import Component, Measured
 from fairpanel.methods.uv_strip import curve
-from fairpanel.methods.uv_strip.calibration import Calibration, Patch, paper_of, slopes_by_parameters
+from fairpanel.methods.uv_strip.calibration import Calibration, Patch, dose_covariance, paper_of, slopes_by_parameters
 
 #: ln of the transmissions that are tried.
 LN_T = np.arange(math.log(0.0003), math.log(5.0), 0.01)
@@ -66,8 +66,8 @@ class _Fitted:
     """Patches against the calibration at every shift tried."""
 
     rest: np.ndarray  # (s, k) residuals
-    noise: np.ndarray  # (s, k) variances of the patches themselves, timing included
-    shared: np.ndarray  # (s, k) what lamp and paper, shared by the strip, do to each density
+    noise: np.ndarray  # (s, k) variances of the patches themselves
+    dose: np.ndarray  # (s, k, k) covariance of densities from timing, lamp and paper
     j: np.ndarray  # (s, k, p) derivative by the calibration's parameters
     slope: np.ndarray  # (s, k) derivative by ln T
 
@@ -87,9 +87,8 @@ def _try_all(
     own = slopes_by_parameters(c, theta, flat).reshape(*x.shape, curve.SIZE)
     j = np.concatenate([own, s[..., None] * part], axis=-1)
     noise = np.stack([c.patch_variance(patches, row) for row in d])
-    noise = noise + (s * np.array([p.timing for p in patches])) ** 2
-    shared = s * np.array([p.shared for p in patches])
-    return _Fitted(np.array([p.density for p in patches]) - d, noise, shared, j, s * moved)
+    dose = dose_covariance(patches) * s[:, :, None] * s[:, None, :]
+    return _Fitted(np.array([p.density for p in patches]) - d, noise, dose, j, s * moved)
 
 
 def transmission(c: Calibration, film: Sequence[Patch], glass: Sequence[Patch] = ()) -> Transmission:
@@ -105,7 +104,7 @@ def transmission(c: Calibration, film: Sequence[Patch], glass: Sequence[Patch] =
     """
     theta, cov = c.without(film[0].strip) if glass else (c.theta, np.linalg.inv(c.information))
     f = _try_all(c, theta, film, glass, LN_T)
-    v = np.einsum("ski,ij,slj->skl", f.j, cov, f.j) + f.shared[:, :, None] * f.shared[:, None, :]
+    v = np.einsum("ski,ij,slj->skl", f.j, cov, f.j) + f.dose
     v += np.einsum("si,ij->sij", f.noise, np.eye(f.noise.shape[1]))
     inverse = np.linalg.inv(v)
     misfit = np.einsum("sk,skl,sl->s", f.rest, inverse, f.rest)
@@ -165,7 +164,7 @@ def _tail(
         at = base[:, None] + (LN_T if i < len(film) else np.zeros(1))
         expected = expected + weight[i] * curve.density(paper, at)
         seen += weight[i] * p.density
-    noise = np.sqrt((f.noise * weight**2).sum(axis=1) + (f.shared @ weight) ** 2)
+    noise = np.sqrt((f.noise * weight**2).sum(axis=1) + np.einsum("i,sij,j->s", weight, f.dose, weight))
     z = (seen - expected) / noise
     if dof < 300:  # Student's t as a normal of the same tail: Wallace (1959), from memory
         z = np.sign(z) * np.sqrt(dof * np.log1p(z**2 / dof)) * (8 * dof + 1) / (8 * dof + 3)
@@ -204,7 +203,7 @@ def _components(
     weight = inv @ slope / max(float(slope @ inv @ slope), 1e-12)
     parts = [
         Component("patch", float(np.sqrt((weight**2) @ f.noise[best])), "", c.noise_dof),
-        Component("lamp and paper", abs(float(weight @ f.shared[best]))),
+        Component("lamp, paper, timing", float(np.sqrt(weight @ f.dose[best] @ weight))),
     ]
     half = np.linalg.cholesky(cov + 1e-14 * np.eye(len(cov)))
     sizes = -(weight @ f.j[best]) @ half
