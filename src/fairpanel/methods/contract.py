@@ -224,6 +224,48 @@ class Words:
 
 
 @dataclass(frozen=True)
+class Crop:
+    """What a publication shows of one strip.
+
+    Parameters
+    ----------
+    pixels : (h, w, 3) uint8 array
+        sRGB codes; straightened, the start of the strip to the left.
+    words : str
+        What is seen, from left to right; also stands in its place where it cannot be seen.
+    """
+
+    pixels: np.ndarray
+    words: str
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A chart a method shows of its readings, and all that page and publication say with it.
+
+    Parameters
+    ----------
+    title : str
+        Which calibration or comparison it is, without names of picture files.
+    words : str
+        A sentence or two that stand under it, and in its place where it cannot be seen.
+    spec : mapping
+        Vega-Lite, as plain data that names no address. Colours "currentColor", "var(--quiet)", "var(--line)" and
+        "var(--blue)" follow the page, in daylight and dark.
+    strips : tuple of (picture, strip)
+        Strips of paper whose crops stand with it (its step strips), named as in the table.
+    key : tuple of (label, meaning)
+        What short labels in the chart stand for.
+    """
+
+    title: str
+    words: str
+    spec: Mapping[str, Any]
+    strips: tuple[tuple[str, str], ...] = ()
+    key: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
 class Method:
     """A test method: everything the rest of the house needs to know of it.
 
@@ -255,14 +297,17 @@ class Method:
     cautions : tuple of Caution
     procedure : str
         The bench procedure as a page of plain text (Markdown).
+    statement : str
+        What every page and file with its numbers must say of them.
     crops : callable or None
-        `(picture, marks, entered) -> {strip: (h, w, 3) uint8}`, what a publication shows beside the number.
+        `(picture, marks, entered) -> {strip: Crop}` for one picture; one scale and one stretch of tones for all strips
+        of all pictures.
+    crops_words : str
+        A sentence that says what scale and stretch that is.
     charts : callable or None
-        `(readings, results) -> {name: Vega-Lite chart as plain data}`.
+        `(readings, results) -> sequence of Chart`, for the readings that are shown.
     details : callable or None
-        `(result, readings) -> plain data` shown on the product's page and in the data file.
-    page_rows : callable or None
-        `(readings) -> plain data` for the calibrations shown on a publication (step strips and curves).
+        `(reading) -> plain data` added to the reading's entry in the data file.
     """
 
     name: str
@@ -279,9 +324,11 @@ class Method:
     flags: tuple[Flag, ...] = ()
     cautions: tuple[Caution, ...] = ()
     procedure: str = ""
-    crops: Callable[..., dict[str, np.ndarray]] | None = None
-    charts: Callable[..., dict[str, dict]] | None = None
-    details: Callable[..., dict] | None = None
+    statement: str = ""
+    crops: Callable[..., dict[str, Crop]] | None = None
+    crops_words: str = ""
+    charts: Callable[..., Sequence[Chart]] | None = None
+    details: Callable[..., dict[str, Any]] | None = None
 
     def quantity(self, name: str) -> Quantity:
         """The quantity of that name.

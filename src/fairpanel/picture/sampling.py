@@ -99,6 +99,24 @@ def blocks(picture: Upright, polygon: np.ndarray, *, side: float) -> Blocks:
     )
 
 
+def straightened(picture: Upright, polygon: np.ndarray, *, height: int, width: int) -> np.ndarray:
+    """Codes of an outline as an upright picture: its start at the top, its left to the left.
+
+    Parameters
+    ----------
+    picture : Upright
+    polygon : (4, 2) array
+        Start left, start right, end right, end left, wholly inside the picture. [px]
+    height, width : int
+        Of the result. [px]
+
+    Returns
+    -------
+    (height, width, 3) array of the picture's own codes
+    """
+    return _straightened(picture.pixels, np.asarray(polygon, float), height, width)
+
+
 def _straightened(pixels: np.ndarray, polygon: np.ndarray, height: int, width: int) -> np.ndarray:
     """Codes on an upright grid of sample centres; large pictures are averaged down first."""
     low = np.floor(polygon.min(axis=0)).astype(int) - 2

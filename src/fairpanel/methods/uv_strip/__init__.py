@@ -6,12 +6,15 @@ from importlib.resources import files
 
 from fairpanel.methods.contract import Method
 from fairpanel.methods.uv_strip.cautions import CAUTIONS
+from fairpanel.methods.uv_strip.charts import charts
+from fairpanel.methods.uv_strip.crops import WORDS as CROPS_WORDS
+from fairpanel.methods.uv_strip.crops import crops
 from fairpanel.methods.uv_strip.details import details
 from fairpanel.methods.uv_strip.finding_outlines import find
 from fairpanel.methods.uv_strip.flags import FLAGS
 from fairpanel.methods.uv_strip.marks import measure
 from fairpanel.methods.uv_strip.readings import readings
-from fairpanel.methods.uv_strip.results import BLOCKED, words
+from fairpanel.methods.uv_strip.results import BLOCKED, STATEMENT, words
 from fairpanel.methods.uv_strip.row import Row
 
 METHOD = Method(
@@ -26,6 +29,10 @@ METHOD = Method(
     words=words,
     flags=FLAGS,
     cautions=CAUTIONS,
+    statement=STATEMENT,
+    crops=crops,
+    crops_words=CROPS_WORDS,
+    charts=charts,
     details=details,
     procedure=files(__name__).joinpath("README.md").read_text(encoding="utf-8"),
 )

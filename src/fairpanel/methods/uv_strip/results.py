@@ -44,6 +44,13 @@ BLOCKED = Quantity(
 )
 
 
+#: Stands on everything that is published of these numbers.
+STATEMENT = (
+    "Measured on glass, for paint. Says nothing about skin or sunscreen. Weighted as this paper sees the named lamp, "
+    "not as sunlight, an eye or a UV meter would weigh it."
+)
+
+
 def words(result: Result) -> Words:
     """Noun phrases for sentences about blocking."""
     return Words(
