@@ -81,9 +81,11 @@ def between_specimens(products: Sequence[Sequence[Reading]], quantity: Quantity)
     own mean costs one degree of freedom.
     """
     samples = [s for s in (_specimens(p) for p in products) if len(s) > 1]
+    if not samples:
+        return Between(1.0, 0.0, BETWEEN_DOF)  # nothing of this campaign's own: the starting values stand
     values = [np.array([m.value for m in s]) for s in samples]
     own = [_variances(s) for s in samples]
-    typical = float(np.sqrt(np.median(np.concatenate(own)))) if own else 1.0
+    typical = float(np.sqrt(np.median(np.concatenate(own))))
     factor, excess = np.meshgrid(_FACTORS, _EXCESS * typical, indexing="ij")
     score = -0.25 * BETWEEN_DOF * np.log(factor) ** 2 - 0.5 * (excess / (0.7 * typical)) ** 2
     score = score - np.log(1.0)
