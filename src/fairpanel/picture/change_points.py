@@ -18,8 +18,9 @@ SOFT = 0.013
 #: Drift of tone within a run that is let pass over the whole length: uneven light. [lightness]
 DRIFT = 5.0
 
-#: Weight of the wish for equal runs, in variances of the noise. Mild: an edge that can be seen always wins.
-EVENNESS = 8.0
+#: Spread of the logarithm of a run's length about the mean length, expected beforehand. It counts against as many
+#: samples as hang together, so an edge that can be seen always wins.
+LENGTH_SPREAD = 0.25
 
 #: Price of one more run when their number is not known, in variances of the noise and samples of its
 #: correlation.
@@ -104,7 +105,8 @@ def best_runs(profile: np.ndarray, n: int, *, texture: float = 0.0, least_share:
     noise = noise_of(profile)
     cost = run_costs(profile, noise=noise, shortest=shortest)
     length = np.arange(samples + 1)[None, :] - np.arange(samples)[:, None]
-    uneven = EVENNESS * noise**2 * profile.shape[1] * (length * n / samples - 1.0) ** 2
+    odd = np.log(np.maximum(length, 0.5) * n / samples) / LENGTH_SPREAD
+    uneven = 0.5 * odd**2 * noise**2 * profile.shape[1] * max(2, samples // 40)
     _, edges = _partitions(cost + uneven, n)
     return described(profile, edges[n - 1], noise=noise, texture=texture)
 

@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 
 from fairpanel.picture.ground import Ground
-from fairpanel.picture.quadrilaterals import axis_of, length_px, placed, to_picture, width_px
+from fairpanel.picture.quadrilaterals import axis_of, length_px, part_of, placed, to_picture, width_px
 
 #: A band differs from the ground beside it from this on, if also well above the ground's own variation.
 #: [lightness]
@@ -25,6 +25,9 @@ CLEAR = 3.0
 
 #: Two pieces in one line further apart than this are not looked at as parts of one strip. [widths]
 MOST_GAP = 2.6
+
+#: Of two pieces of one strip one may be narrower by this share: the other shows the unexposed rim too. [1]
+RIM = 0.25
 
 #: What lies beside a faint end is ground: it differs from it by no more than this. [spreads of the ground]
 BARE = 3.0
@@ -146,7 +149,7 @@ def gap_in_line(one: np.ndarray, other: np.ndarray) -> float | None:
     """
     axis, axis2 = axis_of(one), axis_of(other)
     width, width2 = width_px(one), width_px(other)
-    if abs(axis @ axis2) < np.cos(np.radians(1.0)) or abs(width / width2 - 1) > 0.05:
+    if abs(axis @ axis2) < np.cos(np.radians(1.0)) or not 1 - RIM < width / width2 < 1 / (1 - RIM):
         return None
     along = other.mean(axis=0) - one.mean(axis=0)
     aside = abs(along @ np.array([-axis[1], axis[0]]))
@@ -157,7 +160,8 @@ def gap_in_line(one: np.ndarray, other: np.ndarray) -> float | None:
 
 
 def spanned(one: np.ndarray, other: np.ndarray) -> np.ndarray:
-    """One quadrilateral from the start of the first to the end of the second of two in one line.
+    """One quadrilateral from the start of the first to the end of the second of two in one line, as wide as the
+    narrower: the wider one shows the unexposed rim too.
 
     Parameters
     ----------
@@ -166,7 +170,13 @@ def spanned(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     """
     if (other.mean(axis=0) - one.mean(axis=0)) @ axis_of(one) < 0:
         one, other = other, one
-    return np.concatenate([one[:2], other[2:]])
+    width, width2 = width_px(one), width_px(other)
+    spare = 0.5 * max(0.0, 1 - width2 / width), 0.5 * max(0.0, 1 - width / width2)
+    ends = [
+        part_of(quad, left=rim, right=1 - rim, start=0.0, end=1.0) if rim > 0.02 else quad
+        for quad, rim in zip((one, other), spare, strict=True)
+    ]
+    return np.concatenate([ends[0][:2], ends[1][2:]])
 
 
 def in_one_line(one: np.ndarray, other: np.ndarray) -> bool:

@@ -32,7 +32,7 @@ class FoundStrip:
     levels : (patches, 3) array
         Tones of the patches, for ordering and comparing only. [lightness]
     direction : {"darkens", "lightens", None}
-        How the tones run from the start; None where they go both ways or there is one patch.
+        How the tones run from the start; None where they go both ways, hardly change, or there is one patch.
     touches_frame : bool
         It runs to the edge of the picture and may go on outside: not to be read.
     score : float
@@ -95,7 +95,7 @@ def as_step_strip(strips: Sequence[FoundStrip], n_steps: int) -> FoundStrip | No
     whole = [strip for strip in strips if not strip.touches_frame]
     exact = [strip for strip in whole if strip.patches == n_steps and (n_steps < 3 or strip.direction)]
     fitting = [strip for strip in whole if strip.direction and _fits_steps(strip, n_steps)]
-    for candidates in (exact, fitting, [strip for strip in whole if strip.patches == n_steps]):
+    for candidates in (exact, fitting):
         if candidates:
             return max(candidates, key=lambda strip: strip.length_px)
     return None

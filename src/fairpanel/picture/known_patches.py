@@ -1,26 +1,22 @@
-"""The patches along a strip when their number is known: where each begins and ends.
+"""The patches of a strip in a cell of the mat when their number is known: where each begins and ends.
 
-The profile along the strip is cut into n level pieces so that they fit best (dynamic programming over all cuts). In a
-cell of the mat the page may go on at either end; elsewhere an unexposed rim may. Widths are free, but mildly expected to
-be equal; where two neighbours hardly differ, that expectation places the cut, and the cut is said to be uncertain.
+The profile along the cell is cut into n level pieces so that they fit best (dynamic programming over all cuts), with
+the page's own tone before and after them. Widths are free, but mildly expected to be equal; where two neighbours hardly
+differ, that expectation places the cut, and the cut is said to be uncertain. Off the mat see `patch_edges`.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from fairpanel.picture.quadrilaterals import part_of
-from fairpanel.picture.sampling import side_lengths, within
 from fairpanel.picture.strip_in_cell import Lane
-from fairpanel.picture.upright import Upright
 
-#: Samples along a strip.
-SAMPLES = 192
-#: Least scatter of the profile that is believed [density], and over how many samples it hangs together.
+#: Least scatter of the profile that is believed. [density]
 LEAST_SCATTER = 0.010
-TOGETHER = 5.0
 #: The page beside a strip scatters by this [density]; samples a millimetre apart hang together over this many.
 PAGE_SCATTER, TOGETHER_ON_PAGE = 0.006, 1.5
 #: Print beside the strip costs no more than this.
@@ -32,10 +28,6 @@ RIM_COST = 3.0
 LIKE_PAGE, LIKE_PAGE_COST = 0.014, 4.0
 #: On the mat: widest rim, and what each millimetre of it costs.
 WIDEST_RIM_MM, RIM_COST_A_MM = 4, 1.0
-#: A rim is at most this share of the strip.
-WIDEST_RIM = 0.07
-#: Share of the strip at each end that the picture's blur mixes with what lies beyond.
-BLURRED = 0.025
 #: A cut is certain where the levels beside it differ by this many standard deviations.
 CERTAIN = 2.5
 #: Beside an uncertain cut this share of the mean width is left out on either side.
@@ -58,29 +50,6 @@ class KnownPatches:
     quads: np.ndarray
     cuts: np.ndarray
     certain: np.ndarray
-
-
-def known_patches(picture: Upright, outline: np.ndarray, n: int) -> KnownPatches:
-    """The n patches along an outlined strip.
-
-    Parameters
-    ----------
-    picture : Upright
-    outline : (4, 2) array
-        Start left, start right, end right, end left. [px]
-    n : int
-
-    Raises
-    ------
-    ValueError
-        The outline is too small for n patches.
-    """
-    long, wide = side_lengths(outline)
-    if long < 4 * n or wide < 4:
-        raise ValueError(f"the outline is {long:.0f} x {wide:.0f} pixels, too small for {n} patches")
-    profile = _profile(picture, outline)
-    cuts, certain = cut(profile, n)
-    return _drawn(outline, cuts, certain)
 
 
 def patches_in_lane(lane: Lane, n: int) -> KnownPatches:
@@ -177,50 +146,6 @@ def _with_rim(page: np.ndarray) -> np.ndarray:
     return best
 
 
-def _profile(picture: Upright, outline: np.ndarray) -> np.ndarray:
-    """(SAMPLES, 2) densities along the strip in red and green, the median over the middle of its width."""
-    v, u = np.meshgrid((np.arange(SAMPLES) + 0.5) / SAMPLES, np.linspace(0.25, 0.75, 25), indexing="ij")
-    at = np.rint(within(outline, u, v)).astype(int)
-    x = np.clip(at[..., 0], 0, picture.width - 1)
-    y = np.clip(at[..., 1], 0, picture.height - 1)
-    light = np.maximum(picture.transfer.linear(picture.pixels[y, x]), 1e-3)
-    return np.median(-np.log10(light), axis=1)[:, :2]
-
-
-def cut(profile: np.ndarray, n: int) -> tuple[np.ndarray, np.ndarray]:
-    """Cuts of a profile into n level pieces.
-
-    Parameters
-    ----------
-    profile : (m, c) array
-        Densities along the strip in c channels.
-    n : int
-
-    Returns
-    -------
-    cuts (n + 1,) as shares of the length, certain (n - 1,)
-    """
-    m = len(profile)
-    profile = _sharpened(profile, reach=3)
-    scatter = np.maximum(np.median(np.abs(np.diff(profile, axis=0)), axis=0) / 0.954, LEAST_SCATTER)
-    weight = np.ones(m)
-    weight[: int(BLURRED * m)] = weight[m - int(BLURRED * m) :] = 0.0
-    cost = _piece_costs(profile / scatter, weight) / TOGETHER / profile.shape[1]
-    widest = max(1, int(WIDEST_RIM * m))
-    best: tuple[float, int, int, list[int]] | None = None
-    for first in (0, *range(2, widest + 1, 2)):
-        for last in (m, *range(m - widest, m - 1, 2)):
-            rim = (cost[0, first] + RIM_COST if first else 0.0) + (cost[last, m] + RIM_COST if last < m else 0.0)
-            if best is not None and rim > best[0]:
-                continue
-            total, inner = _best_cuts(cost, first, last, n)
-            if best is None or total + rim < best[0]:
-                best = (total + rim, first, last, inner)
-    assert best is not None
-    cuts = np.array([best[1], *best[3], best[2]])
-    return cuts / m, _certain(profile, cuts)
-
-
 def _piece_costs(x: np.ndarray, weight: np.ndarray) -> np.ndarray:
     """(m + 1, m + 1) weighted sum of squares around the mean of every piece [i, j)."""
     x = x - x.mean(axis=0)
@@ -234,29 +159,9 @@ def _piece_costs(x: np.ndarray, weight: np.ndarray) -> np.ndarray:
     return np.where(forward, np.maximum(costs, 0.0), np.inf)
 
 
-def _best_cuts(cost: np.ndarray, first: int, last: int, n: int) -> tuple[float, list[int]]:
-    size = last - first
-    width = np.arange(cost.shape[0])[None, :] - np.arange(cost.shape[0])[:, None]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        odd = (np.log(np.where(width > 0, width, np.nan) * n / size) / WIDTH_SPREAD) ** 2
-    piece = np.where(width >= max(2, size // (3 * n)), cost + np.nan_to_num(odd, nan=np.inf), np.inf)
-    piece = piece[first : last + 1, first : last + 1]
-    total = piece[0]
-    came = []
-    for _ in range(n - 1):
-        ways = total[:, None] + piece
-        came.append(np.argmin(ways, axis=0))
-        total = np.min(ways, axis=0)
-    at, inner = size, []
-    for back in reversed(came):
-        at = int(back[at])
-        inner.append(at + first)
-    return float(total[size]), inner[::-1]
-
-
 def _certain(profile: np.ndarray, cuts: np.ndarray) -> np.ndarray:
     """Whether the levels beside each inner cut differ by more than the profile wanders inside the pieces."""
-    pieces = [profile[a + (b - a) // 6 : b - (b - a) // 6] for a, b in zip(cuts[:-1], cuts[1:], strict=True)]
+    pieces = [profile[a + (b - a) // 6 : b - (b - a) // 6] for a, b in pairwise(cuts)]
     level = np.array([np.median(p, axis=0) for p in pieces])
     spread = np.sqrt(np.mean([p.var(axis=0) for p in pieces], axis=0)) + LEAST_SCATTER / 4
     return np.hypot(*(np.diff(level, axis=0) / spread).T) > CERTAIN

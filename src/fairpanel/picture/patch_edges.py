@@ -9,6 +9,7 @@ are trimmed, never grown.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -29,6 +30,9 @@ ACROSS = 32
 #: An end run narrower than this share of a typical patch may be a rim. [1]
 RIM = 0.5
 
+#: Where the number of patches is not known, an end run narrower than this share of the others is a rim. [1]
+NARROW_END = 0.4
+
 #: Least change of tone at which a side or end counts as a rim. [lightness]
 RIM_CONTRAST = 3.0
 
@@ -39,6 +43,13 @@ RIM_SPARE = 1.7
 WIDEST_RIM = 0.3
 
 
+#: From its lightest to its darkest patch a step strip changes by at least this. [lightness]
+LEAST_RANGE = 5.0
+
+#: Beside an edge that was not seen this share of the mean patch is left out on either side. [1]
+UNSEEN = 0.2
+
+
 @dataclass(frozen=True)
 class Patches:
     """The patches of one strip.
@@ -47,6 +58,8 @@ class Patches:
     ----------
     quads : (n, 4, 2) array
         Each: start left, start right, end right, end left. [px]
+    sure : (n, 4, 2) array
+        The same, drawn in beside edges that were not seen: what surely belongs to each patch. [px]
     edges : (n - 1,) array
         Inner edges as shares of the outline's length from its start. [1]
     certain : (n - 1,) bool array
@@ -60,6 +73,7 @@ class Patches:
     """
 
     quads: np.ndarray
+    sure: np.ndarray
     edges: np.ndarray
     certain: np.ndarray
     start: float
@@ -109,8 +123,12 @@ def find_patches(picture: Upright, outline: np.ndarray, n: int) -> Patches:
     edges = (first + edges) / len(middle)
     start, end = first / len(middle), last / len(middle)
     bounds = np.concatenate([[start], edges, [end]])
-    quads = np.array([part_of(outline, left=left, right=right, start=bounds[k], end=bounds[k + 1]) for k in range(n)])
-    return Patches(quads, edges, certain, start, end, left, right, visible)
+    sides = {"left": left, "right": right}
+    quads = np.array([part_of(outline, **sides, start=a, end=b) for a, b in pairwise(bounds)])
+    spare = np.concatenate([[0.0], np.where(certain, 0.0, UNSEEN * (end - start) / n), [0.0]])
+    inner = zip(bounds[:-1] + spare[:-1], bounds[1:] - spare[1:], strict=True)
+    sure = np.array([part_of(outline, **sides, start=a, end=b) for a, b in inner])
+    return Patches(quads, sure, edges, certain, start, end, left, right, visible)
 
 
 def look_along(strip: np.ndarray, outline: np.ndarray) -> tuple[Runs, np.ndarray]:
@@ -139,9 +157,23 @@ def look_along(strip: np.ndarray, outline: np.ndarray) -> tuple[Runs, np.ndarray
         first, last, _ = _ends(
             middle, 1, texture=texture, rim=rim, rim_samples=widest * len(middle), narrow_is_rim=False
         )
-    runs = runs_of_unknown_number(middle[first:last], texture=texture)
+    runs = _without_narrow_ends(middle[first:last], runs_of_unknown_number(middle[first:last], texture=texture))
     sharp = [_sharpened(middle[first:last], runs.edges, k) for k in range(len(runs.levels) - 1)]
     return runs, (np.array(sharp) + first) / len(middle)
+
+
+def _without_narrow_ends(profile: np.ndarray, runs: Runs) -> Runs:
+    """Runs less those at the ends that are far narrower than the others: rims, borders, slivers of ground."""
+    edges = list(runs.edges)
+    while len(edges) > 3:
+        widths = np.diff(edges)
+        which = 0 if widths[0] < widths[-1] else -1
+        if widths[which] >= NARROW_END * np.median(np.delete(widths, which)):
+            break
+        del edges[which]
+    if len(edges) == len(runs.edges):
+        return runs
+    return described(profile, np.array(edges), noise=runs.noise, texture=runs.texture)
 
 
 def strip_tones(picture: Upright, outline: np.ndarray, *, along: int | None = None) -> np.ndarray:
@@ -216,11 +248,11 @@ def direction_by_tones(levels: np.ndarray) -> str | None:
     Returns
     -------
     {"darkens", "lightens", None}
-        None where the tones go both ways, or where there is one patch only.
+        None where the tones go both ways or hardly change, or where there is one patch only.
     """
     light = np.asarray(levels, dtype=float).mean(axis=-1)
     change = np.diff(light)
-    if len(change) == 0 or np.abs(change).max() < LEAST_CONTRAST:
+    if len(change) == 0 or np.ptp(light) < LEAST_RANGE:
         return None
     if np.all(change < LEAST_CONTRAST):
         return "darkens"

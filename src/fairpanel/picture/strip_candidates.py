@@ -208,8 +208,12 @@ def _placed_ground(ground: Ground, x: int, y: int, shape: tuple[int, ...]) -> Gr
     if ground.surface.shape[:2] == shape[:2]:
         return ground
     surface = np.full((*shape[:2], 3), np.nan, np.float32)
-    surface[y : y + ground.surface.shape[0], x : x + ground.surface.shape[1]] = ground.surface
-    return replace(ground, surface=surface)
+    height, width = ground.surface.shape[:2]
+    surface[y : y + height, x : x + width] = ground.surface
+    certain = np.zeros(shape[:2], bool)
+    full = np.repeat(np.repeat(ground.certain, 3, axis=0), 3, axis=1)[:height, :width]
+    certain[y : y + full.shape[0], x : x + full.shape[1]] = full
+    return replace(ground, surface=surface, certain=certain[1::3, 1::3])
 
 
 def _take(

@@ -11,7 +11,8 @@ from fairpanel.methods.contract import Entered, Outline, Refusal
 from fairpanel.methods.uv_strip.row import Row, corners_of
 from fairpanel.picture.finding_mat import FoundMat, MirroredPicture, mat_in
 from fairpanel.picture.finding_strips import find_strips, reading_order
-from fairpanel.picture.known_patches import known_patches, patches_in_lane
+from fairpanel.picture.known_patches import patches_in_lane
+from fairpanel.picture.patch_edges import find_patches
 from fairpanel.picture.quadrilaterals import in_reading_direction
 from fairpanel.picture.strip_in_cell import lane_in_cell
 from fairpanel.picture.upright import Upright
@@ -40,8 +41,11 @@ def find(picture: Upright, entered: Sequence[Entered]) -> tuple[list[Outline], l
     try:
         mat = mat_in(picture)
     except MirroredPicture:
-        return [], _all(strips, "the picture is mirrored: the mat's markers are the wrong way round",
-                        "Switch mirroring off in the camera, or turn the picture over, and take it in again.")  # fmt: skip
+        return [], _all(
+            strips,
+            "the picture is mirrored: the mat's markers are the wrong way round",
+            "Switch mirroring off in the camera, or turn the picture over, and take it in again.",
+        )
     if any(e.row.box for e in entered):
         return _boxed(picture, mat, strips)
     return _loose(picture, strips)
@@ -92,7 +96,7 @@ def _one_boxed(
         if len(patches) == 1:
             outlines.append(Outline(patches[0].id, polygon, "given"))
             continue
-        found, refusal = _patches(picture, in_reading_direction(polygon), patches, "given")
+        found, refusal = along_strip(picture, in_reading_direction(polygon), patches, "given")
         if refusal:
             return [], refusal
         outlines += found
@@ -102,7 +106,7 @@ def _one_boxed(
 def _in_cell(
     picture: Upright, mat: FoundMat, place: str, rows: list[Entered]
 ) -> tuple[list[Outline], tuple[str, str] | None]:
-    cell = _cell_corners(mat.layout, place)
+    cell = cell_corners(mat.layout, place)
     if _outside(picture, mat.to_pixels(cell)):
         return [], _OUTSIDE
     lane = lane_in_cell(picture, mat, mat_light(picture)[0], cell)
@@ -120,7 +124,7 @@ _OUTSIDE = (
 )
 
 
-def _cell_corners(layout: Layout, name: str) -> np.ndarray:
+def cell_corners(layout: Layout, name: str) -> np.ndarray:
     """Corners of a cell as an outline: start left, start right, end right, end left. Steps start at the left."""
     cell = layout.cell(name)
     top_left, top_right, bottom_right, bottom_left = cell.corners
@@ -142,15 +146,29 @@ def _outside(picture: Upright, polygon: np.ndarray) -> bool:
     return bool((low < -slack).any() or (high > np.array([picture.width, picture.height]) - 1 + slack).any())
 
 
-def _patches(
+def along_strip(
     picture: Upright, polygon: np.ndarray, rows: list[Entered], how: str
 ) -> tuple[list[Outline], tuple[str, str] | None]:
-    """The patches along one strip."""
+    """Outlines of the patches along one strip, one for each row; steps in the order of their tones.
+
+    Parameters
+    ----------
+    picture : Upright
+    polygon : (4, 2) array
+        Start left, start right, end right, end left. [px]
+    rows : list of Entered
+        The strip's rows in the order of the table.
+    how : {"found", "given", "moved"}
+
+    Returns
+    -------
+    outlines, (reason, what to do) or None
+    """
     try:
-        found = known_patches(picture, polygon, len(rows))
+        found = find_patches(picture, polygon, len(rows))
     except ValueError as problem:
         return [], (str(problem), "Take the picture from nearer, or correct the outline.")
-    return _turned(picture, found.quads, rows, how), None
+    return _turned(picture, found.sure, rows, how), None
 
 
 def _turned(picture: Upright, quads: np.ndarray, rows: list[Entered], how: str) -> list[Outline]:
@@ -198,7 +216,7 @@ def _loose(picture: Upright, strips: Strips) -> tuple[list[Outline], list[Refusa
                 Refusal(rows[0].row.picture, name, "the strip lies half out of the picture",
                         "Take the picture again with the whole strip in the frame."))  # fmt: skip
             continue
-        patches, refusal = _patches(picture, strip.outline, rows, "found")
+        patches, refusal = along_strip(picture, strip.outline, rows, "found")
         outlines += patches
         if refusal:
             refusals.append(Refusal(rows[0].row.picture, name, *refusal))
