@@ -2,21 +2,44 @@
 
 from __future__ import annotations
 
+import sys
+from collections import Counter
+from collections.abc import Sequence
+
 from rich.console import Console
 from rich.table import Table
 
 from fairpanel.findings.rules import HEADINGS, interval, on_shown_scale, reading_on_shown_scale, with_unit
-from fairpanel.jobs.showing import LastRead
+from fairpanel.jobs.showing import LastRead, Told
+from fairpanel.methods.contract import Reading
+
+#: Columns where nobody is watching: a file has no edge at which lines must be broken.
+WIDTH_IN_FILES = 160
+
+
+def console() -> Console:
+    """Where tables are printed; as wide as they need where the output is not a terminal."""
+    return Console(highlight=False, width=None if sys.stdout.isatty() else WIDTH_IN_FILES)
+
+
+def count(n: int, what: str) -> str:
+    """A number with its noun.
+
+    >>> count(1, "plate"), count(2, "plate")
+    ('1 plate', '2 plates')
+    """
+    return f"{n} {what}" if n == 1 else f"{n} {what}s"
 
 
 def print_read(read: LastRead, *, strips: bool) -> None:
-    """Results by finding, then strips if wanted, then what was refused."""
-    console = Console(highlight=False)
+    """Results by finding, then strips if wanted, then doubts and what was refused."""
+    out = console()
     table = Table(box=None, header_style="bold", pad_edge=False)
     for heading, justify in (("finding", "left"), ("product", "left"), ("value (95 %)", "left"), ("plates", "right"),
-                             ("we call real above", "right"), ("we rarely miss from", "right"), ("doubts", "left")):  # fmt: skip
+                             ("we call real above", "right"), ("we rarely miss from", "right"),
+                             ("in doubt", "right")):  # fmt: skip
         table.add_column(heading, justify=justify)
-    last = None
+    last, doubtful = None, _doubts(read)
     for t in read.told:
         heading = HEADINGS[t.finding]
         shown = "" if heading == last else heading
@@ -26,7 +49,6 @@ def print_read(read: LastRead, *, strips: bool) -> None:
             continue
         q = t.method.quantity(t.quantity)
         s = on_shown_scale(t.result, q)
-        doubts = {f.name for f in t.method.flags if f.doubt}
         table.add_row(
             shown,
             t.product,
@@ -34,18 +56,43 @@ def print_read(read: LastRead, *, strips: bool) -> None:
             str(t.result.plates),
             with_unit(s.decision, q) if s.decision is not None else "",
             with_unit(s.detection, q) if s.detection is not None else "",
-            ", ".join(f for f in t.result.flags if f in doubts),
+            _in_doubt(t, doubtful),
         )
-    console.print(table)
+    out.print(table)
     if strips:
-        _print_strips(console, read)
+        _print_strips(out, read)
+    _print_doubts(out, read)
     if read.refused:
-        console.print(f"\nRefused: {len(read.refused)}", style="bold")
+        out.print(f"\nRefused: {len(read.refused)}", style="bold")
         for r in read.refused:
-            console.print(f"  {r.picture}, strip {r.strip}: {r.reason}. {r.what_to_do}", markup=False)
+            out.print(f"  {r.picture}, strip {r.strip}: {r.reason}. {r.what_to_do}", markup=False)
 
 
-def _print_strips(console: Console, read: LastRead) -> None:
+def _doubts(read: LastRead) -> list[tuple[Reading, tuple[str, ...]]]:
+    """Every reading with the doubts it carries."""
+    return [(r, tuple(f.name for f in m.flags if f.doubt and f.name in r.flags)) for m, r in read.readings]
+
+
+def _in_doubt(told: Told, doubtful: Sequence[tuple[Reading, tuple[str, ...]]]) -> str:
+    own = [names for r, names in doubtful if r.product == told.product and r.quantity == told.quantity]
+    some = sum(bool(names) for names in own)
+    return f"{some} of {len(own)}" if some else ""
+
+
+def _print_doubts(out: Console, read: LastRead) -> None:
+    """What casts doubt, on how many readings, and what it means."""
+    by_name = Counter(name for _, names in _doubts(read) for name in names)
+    if not by_name:
+        return
+    sentences = {f.name: f.sentence for m, _ in read.readings for f in m.flags}
+    out.print("\nDoubts", style="bold")
+    table = Table(box=None, show_header=False, pad_edge=False)
+    for name, n in by_name.most_common():
+        table.add_row(f"  {name}", str(n), sentences[name])
+    out.print(table)
+
+
+def _print_strips(out: Console, read: LastRead) -> None:
     table = Table(box=None, header_style="bold", pad_edge=False)
     for heading in ("picture", "strip", "product", "value (95 %)", "flags"):
         table.add_column(heading)
@@ -53,5 +100,5 @@ def _print_strips(console: Console, read: LastRead) -> None:
         q = method.quantity(r.quantity)
         s = reading_on_shown_scale(r, q)
         table.add_row(r.picture, r.strip, r.product, interval(s, q), ", ".join(r.flags))
-    console.print()
-    console.print(table)
+    out.print()
+    out.print(table)
