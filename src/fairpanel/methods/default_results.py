@@ -131,6 +131,8 @@ def _result(
     flags = tuple(dict.fromkeys(f for r in readings for f in r.flags))
     if plates == 1:
         flags = (*flags, "no replicate")
+    if _one_apart(specimens, quantity):
+        flags = (*flags, "plates disagree")
     if not specimens or len(open_readings) * 2 > len(readings):
         low, high = _bound(open_readings)
         return Result(product, method.name, quantity.name, None, low, high, low, high, plates, tuple(rows), flags=flags)
@@ -150,6 +152,29 @@ def _result(
         _limits(mean, readings, quantity, spread, weight), flags,
         {"between_sd": sd, "specimens": [m.value for m in specimens]},
     )  # fmt: skip
+
+
+#: Standard deviations by which one specimen must stand apart from the others; chance does so once in 10 000 or so.
+APART = 4.0
+
+
+def _one_apart(specimens: Sequence[Measured], quantity: Quantity) -> bool:
+    """Whether one specimen differs from the product's others by more than its reading and the starting spread explain.
+
+    Three specimens at least: of two nobody can say which is the odd one. The starting spread is used, not the campaign's
+    own, which the odd one would widen.
+    """
+    if len(specimens) < 3:
+        return False
+    value, variance = np.array([m.value for m in specimens]), _variances(specimens)
+    for i in range(len(specimens)):
+        others = np.arange(len(specimens)) != i
+        spread = quantity.between(float(np.median(value[others])))
+        weight = 1 / (variance[others] + spread**2)
+        middle = float(np.average(value[others], weights=weight))
+        if abs(value[i] - middle) > APART * math.sqrt(variance[i] + spread**2 + 1 / weight.sum()):
+            return True
+    return False
 
 
 def _bound(readings: Sequence[Reading]) -> tuple[float | None, float | None]:
