@@ -12,7 +12,8 @@ from fairpanel.methods.default_results import results
 def _reading(name, ln_t, u):
     spread = [[-1.0, 0.0, 1.0], [u, u, u]]
     return Reading((name,), name, name, "p", name, "blocked", Measured(ln_t, (Component("patch", u),)),
-                   ln_t - 1.96 * u, ln_t + 1.96 * u, limits=(-1.645 * u, -3.29 * u), detail={"spread_at": spread})  # fmt: skip
+                   ln_t - 1.96 * u, ln_t + 1.96 * u, limits=(-1.645 * u, -3.29 * u),
+                   detail={"spread_at": spread})  # fmt: skip
 
 
 def test_weak_products_with_one_plate_keep_the_interval_of_their_strip():

@@ -16,6 +16,9 @@ from fairpanel.methods.contract import Reading
 #: Columns where nobody is watching: a file has no edge at which lines must be broken.
 WIDTH_IN_FILES = 160
 
+#: Doubts that only plates seen together show.
+OF_PRODUCTS = ("plates disagree",)
+
 
 def console() -> Console:
     """Where tables are printed; as wide as they need where the output is not a terminal."""
@@ -74,14 +77,23 @@ def _doubts(read: LastRead) -> list[tuple[Reading, tuple[str, ...]]]:
 
 
 def _in_doubt(told: Told, doubtful: Sequence[tuple[Reading, tuple[str, ...]]]) -> str:
+    """“2 of 6” strips, and doubts that only show when they are seen together."""
     own = [names for r, names in doubtful if r.product == told.product and r.quantity == told.quantity]
     some = sum(bool(names) for names in own)
-    return f"{some} of {len(own)}" if some else ""
+    return ", ".join([f"{some} of {len(own)}"] * bool(some) + _of_the_product(told))
+
+
+def _of_the_product(told: Told) -> list[str]:
+    """Doubts that the product carries and none of its strips."""
+    if told.result is None:
+        return []
+    return [f.name for f in told.method.flags if f.doubt and f.name in told.result.flags and f.name in OF_PRODUCTS]
 
 
 def _print_doubts(out: Console, read: LastRead) -> None:
     """What casts doubt, on how many readings, and what it means."""
     by_name = Counter(name for _, names in _doubts(read) for name in names)
+    by_name.update(name for t in read.told for name in _of_the_product(t))
     if not by_name:
         return
     sentences = {f.name: f.sentence for m, _ in read.readings for f in m.flags}
