@@ -7,18 +7,21 @@ from collections.abc import Sequence
 from rich.console import Console
 from rich.table import Table
 
-from fairpanel.jobs.old_scores import EXAMPLES, STATEMENT, OldTable, assumed_in_words, how_lain, middle_scores
-from fairpanel.methods.uv_strip.ladder.judging import ABOVE, ALONE, IF_GLASS, NOISE, STANDS, WITHIN, Judged, percent
+from fairpanel.jobs.old_scores import EXAMPLES, OldTable, middle_scores
+from fairpanel.methods.uv_strip.ladder.judging import NOISE, Judged, percent
+from fairpanel.methods.uv_strip.ladder.words import (
+    ORDERS,
+    STATEMENT,
+    VERDICTS,
+    assumed_in_words,
+    how_lain,
+    ladder_in_words,
+    luck_in_words,
+    range_in_words,
+)
 
 #: Products to test again that are listed; the data have them all.
 _FIRST = 10
-
-_VERDICTS = {ABOVE: "Above luck", IF_GLASS: "Above luck only if the steps lay under glass", WITHIN: "Within luck"}
-_ORDERS = {
-    STANDS: "Order that stands",
-    ALONE: "Order that stands only for a pair named before the scores were seen",
-    NOISE: "Order that is noise",
-}
 
 
 def print_old_tables(tables: Sequence[OldTable]) -> None:
@@ -27,41 +30,17 @@ def print_old_tables(tables: Sequence[OldTable]) -> None:
     console.print(STATEMENT, markup=False)
     for one in tables:
         console.print(f"\n{one.name}: {len(one.judged.scores)} old scores", style="bold", markup=False)
-        _print_ladder(console, one.judged)
-        _print_luck(console, one.judged)
+        console.print(f"Ladder: {ladder_in_words(one.judged.ladder)}.", markup=False)
+        for luck in one.judged.luck:
+            console.print(luck_in_words(luck, one.judged.ladder), markup=False)
         _print_scores(console, one.judged)
         _print_orders(console, one.judged)
         _print_again(console, one.judged)
         console.print(f"\nTaken for granted: {assumed_in_words(one.judged.eye)}", markup=False)
 
 
-def _print_ladder(console: Console, judged: Judged) -> None:
-    ladder = judged.ladder
-    rungs = ", ".join(f"{s:g} = {t / 60:g} min" for s, t in zip(ladder.scores, ladder.seconds, strict=True))
-    half = "with half scores" if ladder.half_scores else "no half scores"
-    console.print(
-        f"Ladder: {rungs}; {half}; strips exposed {ladder.exposed_s / 60:g} min; steps under glass: {ladder.glass}.",
-        markup=False,
-    )
-
-
-def _print_luck(console: Console, judged: Judged) -> None:
-    for one in judged.luck:
-        reached = [
-            f"{s:g} or better in {percent(c)} of tables"
-            for s, c in zip(judged.ladder.grades, one.reached, strict=True)
-            if 0.01 <= c <= 0.99
-        ]
-        tail = f" ({'; '.join(reached)})" if reached else ""
-        console.print(
-            f"Luck alone, steps {how_lain(one.under_glass)}: of {one.strips} strips under products that block nothing "
-            f"the best typically scores {one.typical:g}, seldom better than {one.seldom_above:g}{tail}.",
-            markup=False,
-        )
-
-
 def _print_scores(console: Console, judged: Judged) -> None:
-    for verdict, heading in _VERDICTS.items():
+    for verdict, heading in VERDICTS.items():
         own = [j for j in judged.scores if j.verdict == verdict]
         if not own:
             continue
@@ -73,7 +52,10 @@ def _print_scores(console: Console, judged: Judged) -> None:
             table.add_column(f"blocked (95 %), steps {how_lain(one.under_glass)}")
         for j in own:
             table.add_row(
-                _escaped(j.scored.product), j.scored.score, j.scored.date, *(_range(r.low, r.high) for r in j.ranges)
+                _escaped(j.scored.product),
+                j.scored.score,
+                j.scored.date,
+                *(range_in_words(r.low, r.high) for r in j.ranges),
             )
         console.print(f"\n{heading}: {len(own)} of {len(judged.scores)}", style="bold")
         console.print(table)
@@ -82,14 +64,17 @@ def _print_scores(console: Console, judged: Judged) -> None:
         told = "; ".join(
             f"{b:g} % is scored {_span(low, high)}" for b, (low, high) in zip(EXAMPLES, spans, strict=True)
         )
-        console.print(f"The other way, steps {how_lain(one.under_glass)}, in 9 of 10 cases: {told}.", markup=False)
+        console.print(
+            f"What the ladder makes of known films, steps {how_lain(one.under_glass)}, in 9 of 10 cases: {told}.",
+            markup=False,
+        )
 
 
 def _print_orders(console: Console, judged: Judged) -> None:
     if not judged.orders:
         return
     console.print("\nOrder", style="bold")
-    for verdict, heading in _ORDERS.items():
+    for verdict, heading in ORDERS.items():
         own = [o for o in judged.orders if o.verdict == verdict]
         pairs = sum(o.pairs for o in own)
         if not pairs:
@@ -118,14 +103,6 @@ def _print_again(console: Console, judged: Judged) -> None:
     left = len(judged.again) - _FIRST
     if left > 0:
         console.print(f"    and {left} more (--json lists them all)", markup=False)
-
-
-def _range(low: float | None, high: float | None) -> str:
-    if low is None and high is None:
-        return "anything"
-    if low is None:
-        return f"at most {high:.0f} %"
-    return f"at least {low:.0f} %" if high is None else f"{low:.0f} to {high:.0f} %"
 
 
 def _span(low: float, high: float) -> str:

@@ -17,20 +17,15 @@ import numpy as np
 from fairpanel.files.tables import Table, TableFaults, read_table
 from fairpanel.methods.columns import Fault, columns_of, read_cells
 from fairpanel.methods.uv_strip.ladder import typed
-from fairpanel.methods.uv_strip.ladder.eye import Eye, chance_of_order, score_chances
+from fairpanel.methods.uv_strip.ladder.eye import chance_of_order, score_chances
 from fairpanel.methods.uv_strip.ladder.judging import Judged, JudgedScore, Scored, judge
 from fairpanel.methods.uv_strip.ladder.rungs import Ladder
+from fairpanel.methods.uv_strip.ladder.words import STATEMENT, how_lain, luck_in_words
 from fairpanel.storage.bench import Bench
 from fairpanel.storage.errors import ReasonNeeded
 
 #: Form of what is kept of one score.
 FORM = 1
-
-#: Said wherever old scores are shown.
-STATEMENT = (
-    "Old scores, given by eye beside a ladder of steps. A score is a range of blocked UV, not a number; old scores are "
-    "never pooled with what is read from pictures."
-)
 
 #: Values of blocked UV for which it is said how the ladder would score them. [%]
 EXAMPLES = (0.0, 5.0, 10.0, 20.0, 40.0, 60.0, 80.0)
@@ -265,11 +260,6 @@ def listed(table: OldTable) -> list[dict[str, Any]]:
     return [_score(j) for j in table.judged.scores]
 
 
-def how_lain(under_glass: bool) -> str:
-    """In words, how the steps are taken to have lain."""
-    return "under glass" if under_glass else "without glass"
-
-
 def _table(t: OldTable) -> dict[str, Any]:
     judged = t.judged
     return {
@@ -292,6 +282,7 @@ def _luck(judged: Judged, i: int) -> dict[str, Any]:
         "typical": one.typical,
         "seldom_above": one.seldom_above,
         "one_above_lowest": one.one_above_lowest,
+        "sentence": luck_in_words(one, judged.ladder),
         "reached": [{"score": s, "chance": float(c)} for s, c in zip(judged.ladder.grades, one.reached, strict=True)],
     }
 
@@ -351,12 +342,3 @@ def middle_scores(
     tail = (1 - share) / 2
     first, last = (up_to > tail).argmax(axis=1), (up_to > 1 - tail - 1e-9).argmax(axis=1)
     return [(judged.ladder.grades[a], judged.ladder.grades[b]) for a, b in zip(first, last, strict=True)]
-
-
-def assumed_in_words(eye: Eye) -> str:
-    """What was taken for paper, bench and eye, on one line."""
-    return (
-        f"paper half-way at {eye.halfway_s:.0f} s under glass; dose of a strip uncertain by {100 * eye.dose:.0f} %, "
-        f"the eye by {100 * eye.eye:.0f} % of the paper's range; glass takes {100 * (1 - np.exp(eye.ln_glass)):.0f} %. "
-        "Estimates, no published source."
-    )
