@@ -70,7 +70,7 @@ def test_start_to_the_left_and_never_mirrored():
 def test_the_first_row_stands_to_the_left_as_its_words_say():
     """A table written from the other end turns the strip, by half a turn: the mark goes to the lower right."""
     crop = _crop(order=(1, 0))
-    assert crop.words == "glass only, product; 90 s each"
+    assert crop.words == "glass only, product; 90\N{NO-BREAK SPACE}s each"
     assert np.median(crop.pixels[:, 20:140]) > np.median(crop.pixels[:, -140:-20])
     assert crop.pixels[-20:-5, -20:-5].mean() < 15
 

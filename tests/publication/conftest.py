@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 import pytest
 
+from fairpanel.jobs.old_scores import take_in_old_scores
 from fairpanel.jobs.publishing import publish
 from fairpanel.jobs.reading import read_bench
 from fairpanel.jobs.take_in import take_in
@@ -59,12 +60,17 @@ def read_already(tmp_path_factory) -> Path:
     folder = tmp_path_factory.mktemp("published")
     Bench.create(folder / "bench", zone="Europe/Berlin").close()
     take_in(folder / "bench", _table(folder))
-    with Bench.open(folder / "bench", writing=True) as bench:
-        scores = [
-            {"product": "Old wax O", "score": [0, 2], "date": "2024-05"},
-            {"product": SUNSCREEN, "score": [4, 4], "date": "2024-05"},
-        ]
-        bench.add_old_scores(table_name="old.csv", table=b"", bodies=scores)
+    (folder / "old.csv").write_text(f"product,score,date\nOld wax O,0-2,2024-05\n{SUNSCREEN},4,2024-05\n")
+    (folder / "ladder.csv").write_text("score,minutes\n0,4\n1,3\n2,2\n3,1\n4,0\n")
+    take_in_old_scores(
+        folder / "bench",
+        folder / "old.csv",
+        ladder_path=folder / "ladder.csv",
+        exposed="4min",
+        steps_under_glass="not known",
+        half_scores="no",
+        halfway="62",
+    )
     read_bench(folder / "bench")
     return folder / "bench"
 

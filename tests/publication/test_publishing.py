@@ -29,7 +29,7 @@ def test_a_publication_is_recorded_and_may_be_replaced(bench_folder, tmp_path):
         records = bench.publications()
         assert len(records) == 2 and records[0].files == before
         assert bench.check() == []
-    assert (done.products, done.files, done.left_out) == (4, len(before), ("Beach lotion Q",))
+    assert (done.products, done.readings, done.files, done.left_out) == (4, 4, len(before), ("Beach lotion Q",))
     assert [p.name for p in out.parent.iterdir()] == ["page"]
 
 

@@ -33,4 +33,4 @@ def command(bench: Path, out: Path, title: str) -> int:
             err=True,
         )
     click.echo(f"Wrote {done.products} products, {done.files} files. Open {done.page}")
-    return 0 if done.products else 3
+    return 0 if done.readings else 3

@@ -15,12 +15,15 @@ import numpy as np
 
 from fairpanel import __version__
 from fairpanel.files.pictures import clean_jpeg, decode
+from fairpanel.jobs.old_scores import old_tables
 from fairpanel.jobs.showing import LastRead, as_json, last_read
 from fairpanel.jobs.take_in import upgraded
 from fairpanel.methods import all_methods
 from fairpanel.methods.contract import Entered, Method, Refusal
+from fairpanel.methods.uv_strip.ladder import words as ladder_words
+from fairpanel.methods.uv_strip.ladder.judging import JudgedScore
 from fairpanel.publication import package
-from fairpanel.publication.content import Content, OldScore, Part, Picture, Told
+from fairpanel.publication.content import Content, OldScore, OldTable, Part, Picture, Told
 from fairpanel.publication.controls import Withheld, withheld
 from fairpanel.publication.writing import files
 from fairpanel.storage import moments
@@ -38,10 +41,11 @@ class CannotPublish(BenchError):
 
 @dataclass(frozen=True)
 class Published:
-    """What was written: the page, how many products and files, and the method controls that were left out."""
+    """What was written: the page, how many products, readings and files, and the method controls that were left out."""
 
     page: Path
     products: int
+    readings: int
     files: int
     left_out: tuple[str, ...]
     rows_changed: int
@@ -84,7 +88,9 @@ def publish(
         bench.save_publication(read.read_id, folder=str(out), files=written)
         changed = bench.rows_changed_since(read.read_id)
     products = {t.product for p in content.parts for t in p.told}
-    return Published(out / "index.html", len(products), len(written), tuple(sorted(left_out.products)), changed)
+    readings = sum(len(p.readings) for p in content.parts)
+    left = tuple(sorted(left_out.products))
+    return Published(out / "index.html", len(products), readings, len(written), left, changed)
 
 
 # ---- what is published -----------------------------------------------------------------------------------------
@@ -189,24 +195,23 @@ def _exposed(rows: Sequence[StoredRow]) -> tuple[date, ...]:
     return (days[0], days[-1]) if days else ()
 
 
-def _old_scores(bench: Bench, left_out: Withheld) -> tuple[OldScore, ...]:
-    bodies = [one.body for one in bench.old_scores()]
-    return tuple(
-        OldScore(str(b["product"]), _score(b["score"]), str(b.get("date") or ""))
-        for b in bodies
-        if b.get("product") and b.get("score") is not None and b["product"] not in left_out.products
-    )
+def _old_scores(bench: Bench, left_out: Withheld) -> tuple[OldTable, ...]:
+    found = []
+    for table in old_tables(bench):
+        judged = table.judged
+        shown = [j for j in judged.scores if j.scored.product not in left_out.products]
+        words = (ladder_words.STATEMENT, *(ladder_words.luck_in_words(x, judged.ladder) for x in judged.luck))
+        if shown:
+            found.append(OldTable(words, tuple(_old_score(j) for j in shown)))
+    return tuple(found)
 
 
-def _score(score: Any) -> str:
-    """A score as it was typed; a range where it was one.
-
-    >>> _score([0.0, 2.0]), _score([1.0, 1.0]), _score("2+")
-    ('0 to 2', '1', '2+')
-    """
-    if not isinstance(score, Sequence) or isinstance(score, str):
-        return str(score)
-    return " to ".join(dict.fromkeys(f"{float(x):g}" for x in score))
+def _old_score(j: JudgedScore) -> OldScore:
+    says = [f"{ladder_words.range_in_words(r.low, r.high)} blocked" for r in j.ranges]
+    if len(says) > 1:  # it is not known how the steps lay: one answer for each way
+        lain = [ladder_words.how_lain(r.under_glass) for r in j.ranges]
+        says = [f"{text} if the steps lay {how}" for text, how in zip(says, lain, strict=True)]
+    return OldScore(j.scored.product, j.scored.score, j.scored.date, tuple(says), ladder_words.VERDICTS[j.verdict])
 
 
 # ---- pictures of strips ----------------------------------------------------------------------------------------

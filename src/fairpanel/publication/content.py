@@ -47,11 +47,21 @@ class Part:
 
 @dataclass(frozen=True)
 class OldScore:
-    """A score from before, as it was typed: product, score, date."""
+    """A score from before, as it was typed, with what it says of the amount and whether luck alone would give it."""
 
     product: str
     score: str
-    date: str = ""
+    date: str
+    says: tuple[str, ...]
+    verdict: str
+
+
+@dataclass(frozen=True)
+class OldTable:
+    """Old scores of one table: what was said of all of them, then each in its old place."""
+
+    words: tuple[str, ...]
+    scores: tuple[OldScore, ...]
 
 
 @dataclass(frozen=True)
@@ -74,7 +84,7 @@ class Content:
     pictures : mapping
         Name of a picture in the table to the name it is published under, for what charts say of strips. All else
         carries the published names already.
-    old : tuple of OldScore
+    old : tuple of OldTable
     code_version : str
     seed : int
     """
@@ -88,7 +98,7 @@ class Content:
     refused: tuple[Refusal, ...]
     data: Mapping[str, Sequence[Mapping[str, Any]]]
     pictures: Mapping[str, str] = field(default_factory=dict)
-    old: tuple[OldScore, ...] = ()
+    old: tuple[OldTable, ...] = ()
     code_version: str = ""
     seed: int = 0
 

@@ -183,7 +183,7 @@ class _Across:
         self.encoding = {
             "field": "x",
             "type": "quantitative",
-            "title": "light under glass alone, in s (by factors)",
+            "title": "light under glass alone, in seconds",
             "scale": {"domain": [self.none, self.high], "nice": False},
             "axis": {
                 "values": values,

@@ -21,6 +21,9 @@ STRETCH = 1.5
 #: No strip is shown longer than this many times its width.
 LONGEST = 20.0
 
+#: The unit, kept on the line of its number.
+_S = "\N{NO-BREAK SPACE}s"
+
 WORDS = (
     "Strips are shown straight and at one scale. White is the paper's white in each picture; every tone is drawn at "
     f"{STRETCH:g} times its density, alike on all strips, so that weak differences show. The numbers come from the "
@@ -60,10 +63,10 @@ def words_of(strip: Strip) -> str:
     roles = [names.get(s.row.role, s.row.role) for s in strip.spots]
     times = [f"{s.row.seconds:g}" for s in strip.spots]
     if len(set(roles)) == 1:
-        return f"{roles[0]} {', '.join(times)} s".strip()
+        return f"{roles[0]} {', '.join(times)}{_S}".strip()
     if len(set(times)) == 1:
-        return f"{', '.join(roles)}; {times[0]} s" + (" each" if len(times) > 1 else "")
-    return ", ".join(f"{role} {time} s" for role, time in zip(roles, times, strict=True))
+        return f"{', '.join(roles)}; {times[0]}{_S}" + (" each" if len(times) > 1 else "")
+    return ", ".join(f"{role} {time}{_S}" for role, time in zip(roles, times, strict=True))
 
 
 def _light(picture: Upright, mark: Mark, scale: float) -> np.ndarray:
