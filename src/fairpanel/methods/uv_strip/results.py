@@ -13,7 +13,7 @@ from fairpanel.methods.uv_strip import starting_values as taken
 def blocked(ln_transmission: Any) -> Any:
     """Blocked UV from ln(transmission). [%]
 
-    >>> round(float(blocked(math.log(0.84))), 6)
+    >>> round(float(blocked(np.log(0.84))), 6)
     16.0
     """
     return 100 * (1 - np.exp(ln_transmission))
