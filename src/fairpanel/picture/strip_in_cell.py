@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 
 from fairpanel.picture.finding_mat import FoundMat
-from fairpanel.picture.light import Light
+from fairpanel.picture.white import CellLight
 from fairpanel.picture.upright import Upright
 
 #: Samples per millimetre of the straightened cell.
@@ -39,15 +39,15 @@ class Lane:
     profile: np.ndarray
 
 
-def lane_in_cell(picture: Upright, mat: FoundMat, light: Light, corners_mm: np.ndarray) -> Lane | None:
+def lane_in_cell(picture: Upright, mat: FoundMat, light: CellLight, corners_mm: np.ndarray) -> Lane | None:
     """Where across a cell its strip lies, and what it looks like along.
 
     Parameters
     ----------
     picture : Upright
     mat : FoundMat
-    light : Light
-        Over the mat's white paper.
+    light : CellLight
+        In this cell.
     corners_mm : (4, 2) array
         The cell: start left, start right, end right, end left. [mm]
 
@@ -91,7 +91,7 @@ def _in_cell(corners_mm: np.ndarray, share: np.ndarray) -> np.ndarray:
     return start_left + share[:, :1] * (start_right - start_left) + share[:, 1:] * (end_left - start_left)
 
 
-def _straightened(picture: Upright, mat: FoundMat, light: Light, corners_mm: np.ndarray) -> np.ndarray:
+def _straightened(picture: Upright, mat: FoundMat, light: CellLight, corners_mm: np.ndarray) -> np.ndarray:
     """(along, across, 3) densities over the page's white, a quarter of a millimetre apart."""
     start_left, start_right, _, end_left = corners_mm
     across = round(float(np.hypot(*(start_right - start_left))) * PER_MM)
@@ -107,7 +107,7 @@ def _straightened(picture: Upright, mat: FoundMat, light: Light, corners_mm: np.
     at = (places - low).astype(np.float32)
     codes = cv2.remap(crop, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     linear = picture.transfer.linear(codes).astype(float)
-    coarse = light.at(places[:: 2 * PER_MM, :: 2 * PER_MM])
+    coarse = light.at(places[::PER_MM, ::PER_MM])
     white = cv2.resize(coarse, (across, along), interpolation=cv2.INTER_LINEAR)
     return (white - np.log(np.maximum(linear, 1e-5))) / np.log(10)
 

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from scipy.ndimage import median_filter, uniform_filter1d
 
+from fairpanel.mat.layout import Cell
 from fairpanel.picture import light
 from fairpanel.picture.finding_mat import FoundMat, mat_in
 from fairpanel.picture.light import Light
@@ -51,6 +54,99 @@ def mat_light(picture: Upright) -> tuple[Light, np.ndarray, np.ndarray]:
     if "light" not in picture.found:
         picture.found["light"] = light_on_mat(picture, mat_in(picture))
     return picture.found["light"]
+
+
+@dataclass(frozen=True)
+class CellLight:
+    """ln of the light in one cell of the mat: the page's smooth light, and what the paper beside the cell adds to it.
+
+    A shadow's edge is sharper than any smooth surface; between the two margins of a cell it is followed in a straight
+    line.
+
+    Parameters
+    ----------
+    light : Light
+        Over the page.
+    mat : FoundMat
+    along : (m,) array
+        Places along the cell's long side. [mm]
+    rest : (2, m, 3) array
+        ln of the margins' light over the page's smooth light, at the first and the second margin.
+    span : (2,) array
+        Where the margins lie across the cell. [mm]
+    upright : bool
+        The long side runs down the page.
+    """
+
+    light: Light
+    mat: FoundMat
+    along: np.ndarray
+    rest: np.ndarray
+    span: np.ndarray
+    upright: bool
+
+    def at(self, pixels: np.ndarray) -> np.ndarray:
+        """ln of the light in each channel; (..., 2) pixels to (..., 3)."""
+        mm = self.mat.to_mm(np.asarray(pixels, float))
+        v, u = (mm[..., 1], mm[..., 0]) if self.upright else (mm[..., 0], mm[..., 1])
+        share = np.clip((u - self.span[0]) / (self.span[1] - self.span[0]), 0, 1)[..., None]
+        first, second = (
+            np.stack([np.interp(v, self.along, side[:, k]) for k in range(3)], axis=-1) for side in self.rest
+        )
+        return self.light.at(pixels) + (1 - share) * first + share * second
+
+    @property
+    def step(self) -> float:
+        """Largest change of the margins' rest over the width of a strip: high where an edge crosses. [ln]"""
+        wide = np.abs(self.rest[..., 1] - np.median(self.rest[..., 1], axis=1, keepdims=True))
+        return float(wide.max())
+
+    @property
+    def error(self) -> float:
+        """How badly a straight line between the margins may follow the light: half their difference. [ln]"""
+        return float(np.sqrt(np.mean((self.rest[0, :, 1] - self.rest[1, :, 1]) ** 2)) / 4)
+
+
+#: Middle of the strip of page beside a cell that is looked at, and its width. [mm]
+BESIDE_MM, BESIDE_WIDE_MM = 2.4, 1.6
+#: Print beside a cell is shorter than half of this. [mm]
+PRINT_MM = 19
+#: Scatter of the page's own paper over such a spot: rests below it are left alone. [ln]
+PAPER_SCATTER = 0.004
+
+
+def light_in_cell(picture: Upright, cell: Cell) -> CellLight:
+    """Light in a cell of the mat in a picture that has one."""
+    known = picture.found.setdefault("cells", {})
+    if cell.name not in known:
+        known[cell.name] = _cell_light(picture, cell)
+    return known[cell.name]
+
+
+def _cell_light(picture: Upright, cell: Cell) -> CellLight:
+    mat, light = mat_in(picture), mat_light(picture)[0]
+    assert mat is not None
+    upright = cell.height >= cell.width
+    start, length = (cell.y, cell.height) if upright else (cell.x, cell.width)
+    low, high = (cell.x, cell.x + cell.width) if upright else (cell.y, cell.y + cell.height)
+    along = np.arange(start + 0.5, start + length, 1.0)
+    span = np.array([low - BESIDE_MM, high + BESIDE_MM])
+    factor = max(1, int(mat.pixels_per_mm * 0.4))
+    small = picture.found.setdefault(("reduced", factor), picture.reduced(factor))
+    offsets = np.linspace(-BESIDE_WIDE_MM / 2, BESIDE_WIDE_MM / 2, 5)
+    rest = []
+    for side in span:
+        u, v = np.meshgrid(side + offsets, along)
+        mm = np.stack([u, v] if upright else [v, u], axis=-1)
+        pixels = mat.to_pixels(mm)
+        at = np.clip(np.rint((pixels + 0.5) / factor - 0.5).astype(int), 0, np.array(small.shape[1::-1]) - 1)
+        seen = np.log(np.maximum(picture.transfer.linear(small[at[..., 1], at[..., 0]]), 1e-5))
+        beside = np.median(seen - light.at(pixels), axis=1)
+        smooth = median_filter(beside, size=(PRINT_MM, 1), mode="nearest")  # keeps edges, drops print
+        smooth = uniform_filter1d(smooth, 3, axis=0, mode="nearest")
+        size = float(np.sqrt(np.mean(smooth[:, 1] ** 2)))
+        rest.append(smooth * max(0.0, 1 - (PAPER_SCATTER / max(size, 1e-9)) ** 2))
+    return CellLight(light, mat, along, np.clip(np.array(rest), -1.0, 1.0), span, upright)
 
 
 def _fit(

@@ -30,10 +30,12 @@ SIZE = 3 + len(KNOTS)
 PSI_HALF = float(np.log(2 * (np.sqrt(2.0) - 1)))
 
 #: Slope of psi expected beforehand, its spread, and how far it wanders for each square root of a unit of ln(dose), below
-#: and above the middle. Toes of papers follow a power of dose closely, shoulders differ more. Chosen on six families of
+#: and above the middle. Chosen on six families of
 #: curves, none of them this one; see docs/reading.md.
 TYPICAL_SLOPE, SLOPE_SPREAD = 1.35, 0.5
 WANDER_TOE, WANDER_SHOULDER = 0.30, 0.30
+#: Rise of the slope expected for each unit of ln(dose) down the toe: many papers only start after a first dose.
+TOE_RISE = 0.15
 
 #: Least slope beyond the knots.
 _LEAST_SLOPE = 0.3
@@ -174,6 +176,6 @@ def prior() -> tuple[np.ndarray, np.ndarray]:
     middles = (KNOTS[1:] + KNOTS[:-1]) / 2
     wander = np.where(KNOTS[1:-1] < 0, WANDER_TOE, WANDER_SHOULDER) * np.sqrt(STEP)
     rows = np.vstack([slopes[int(np.argmin(np.abs(middles)))] / SLOPE_SPREAD, np.diff(slopes, axis=0) / wander[:, None]])
-    targets = np.zeros(n - 1)
+    targets = np.concatenate([[0.0], np.where(KNOTS[1:-1] < 0, -TOE_RISE * STEP, 0.0) / wander])
     targets[0] = TYPICAL_SLOPE / SLOPE_SPREAD
     return np.hstack([np.zeros((n - 1, 3)), rows]), targets

@@ -16,7 +16,7 @@ from fairpanel.picture.patch_edges import find_patches
 from fairpanel.picture.quadrilaterals import in_reading_direction
 from fairpanel.picture.strip_in_cell import lane_in_cell
 from fairpanel.picture.upright import Upright
-from fairpanel.picture.white import mat_light
+from fairpanel.picture.white import light_in_cell
 
 Strips = dict[str, list[Entered]]
 
@@ -109,7 +109,7 @@ def _in_cell(
     cell = cell_corners(mat.layout, place)
     if _outside(picture, mat.to_pixels(cell)):
         return [], _OUTSIDE
-    lane = lane_in_cell(picture, mat, mat_light(picture)[0], cell)
+    lane = lane_in_cell(picture, mat, light_in_cell(picture, mat.layout.cell(place)), cell)
     if lane is None:
         return [], (
             f"cell {place} of the mat is empty",

@@ -16,7 +16,7 @@ from fairpanel.picture.patch_edges import direction_by_tones, look_along, score_
 from fairpanel.picture.quadrilaterals import part_of
 from fairpanel.picture.strip_in_cell import LEAST_DENSITY, Lane, lane_in_cell
 from fairpanel.picture.upright import Upright
-from fairpanel.picture.white import mat_light
+from fairpanel.picture.white import light_in_cell
 
 #: A piece of paper in a cell is a strip from this length on. [mm]
 LEAST_LENGTH_MM = 15
@@ -99,7 +99,6 @@ def _merged(levels: np.ndarray, lengths: np.ndarray) -> np.ndarray:
 
 def _in_cells(picture: Upright, mat: FoundMat) -> list[Lying]:
     """What lies in the cells that are not empty, in the order of the mat."""
-    light = mat_light(picture)[0]
     far = np.array([picture.width, picture.height]) - 1.0
     found = []
     for cell in mat.layout.cells:
@@ -108,7 +107,7 @@ def _in_cells(picture: Upright, mat: FoundMat) -> list[Lying]:
         if (pixels.max(axis=0) < 0).any() or (pixels.min(axis=0) > far).any():
             continue
         cut = bool((pixels < -0.5).any() or (pixels > far + 0.5).any())
-        lane = None if cut else lane_in_cell(picture, mat, light, corners)
+        lane = None if cut else lane_in_cell(picture, mat, light_in_cell(picture, cell), corners)
         if lane is not None and (strip := _described(picture, lane)) is not None:
             found.append(Lying(cell.name, strip, cell))
     return found

@@ -18,7 +18,7 @@ from fairpanel.picture.light import Light
 from fairpanel.picture.sampling import Blocks, blocks, side_lengths, trimmed
 from fairpanel.picture.tone_curve import ToneCurve, fit_tone_curve, straight
 from fairpanel.picture.upright import Upright
-from fairpanel.picture.white import light_around, mat_light
+from fairpanel.picture.white import CellLight, light_around, light_in_cell, mat_light
 
 #: Border left out, as a share of a patch's shorter side: side light, card penumbra, the outline's own error.
 BORDER = 0.18
@@ -118,12 +118,12 @@ def _body(
     picture: Upright, polygon: np.ndarray, b: Blocks, lit: _Lighting, width: float
 ) -> tuple[dict[str, Any], tuple[str, ...]]:
     brightest = np.log(lit.brightest)
-    white = lit.light.at(b.places) - (brightest if lit.light.source == "white" else 0.0)
+    cell = _cell_light(picture, polygon)
+    white = (cell or lit.light).at(b.places) - (brightest if lit.light.source == "white" else 0.0)
     recorded = np.log(np.maximum(b.light, 1e-5)) - brightest
     density = (lit.curve.straightened(white) - lit.curve.straightened(recorded)) / math.log(10)
     body: dict[str, Any] = dict(tone.patch_tone(density))
-    local = _local_light(polygon, lit, width)
-    long, wide = side_lengths(polygon)
+    local = {"error": cell.error, "step": cell.step} if cell else _local_light(polygon, lit, width)
     blur = edge_blur(picture, polygon)
     body |= {
         "area": b.pixels / width**2,
@@ -133,7 +133,7 @@ def _body(
         "light_from": lit.light.source,
         "light_error": local["error"],
         "light_step": local["step"],
-        "light_slope": float(np.ptp(lit.light.at(polygon)[:, 1])),
+        "light_slope": float(np.ptp((cell or lit.light).at(polygon)[:, 1])),
         "white": float(lit.brightest[1]),
         "blur": blur / width if blur is not None else None,
         "width": width,
@@ -142,6 +142,18 @@ def _body(
         "facts": {k: picture.facts.get(k) for k in ("grey", "palette", "cmyk", "alpha", "auto_mode", "lossy", "format")},
     }
     return body, _flags(body)
+
+
+def _cell_light(picture: Upright, polygon: np.ndarray) -> CellLight | None:
+    """Light of the mat's cell that a patch lies in; None where it lies in none."""
+    mat = mat_in(picture)
+    if mat is None:
+        return None
+    x, y = mat.to_mm(polygon.mean(axis=0))
+    for cell in mat.layout.cells:
+        if cell.x <= x <= cell.x + cell.width and cell.y <= y <= cell.y + cell.height:
+            return light_in_cell(picture, cell)
+    return None
 
 
 def _local_light(polygon: np.ndarray, lit: _Lighting, width: float) -> dict[str, float]:

@@ -28,7 +28,7 @@ GLASS, GLASS_SPREAD = -0.223, 0.055
 #: Film mass between plates of a product, as a share of absorbance. [1]
 FILM = 0.18
 #: Density noise of a patch mean against what its own blocks foretell: ratio of variances and how firmly it is held.
-NOISE_RATIO, NOISE_DOF = 1.3, 6.0
+NOISE_RATIO, NOISE_DOF = 1.6, 6.0
 #: Warm-up of a lamp: time constant [s] and the share of the missing light that is uncertain.
 WARM_UP_S, WARM_UP_DOUBT = 240.0, 0.4
 #: A strip younger than this is refused comparison with older steps. [h]
