@@ -7,6 +7,7 @@ differ, that expectation places the cut, and the cut is said to be uncertain. Of
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -60,7 +61,7 @@ def patches_in_lane(lane: Lane, n: int) -> KnownPatches:
     lane : Lane
     n : int
     """
-    cuts, certain = cut_on_page(lane.profile, n)
+    cuts, certain = cut_on_page(lane.profile, n, unsure=lane.unsure)
     return _drawn(lane.outline, cuts, certain)
 
 
@@ -73,7 +74,7 @@ def _drawn(outline: np.ndarray, cuts: np.ndarray, certain: np.ndarray) -> KnownP
     return KnownPatches(np.array(quads), cuts, certain)
 
 
-def cut_on_page(profile: np.ndarray, n: int) -> tuple[np.ndarray, np.ndarray]:
+def cut_on_page(profile: np.ndarray, n: int, *, unsure: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
     """Cuts of a profile of densities over the page's white, with page before and after the strip.
 
     Parameters
@@ -81,6 +82,8 @@ def cut_on_page(profile: np.ndarray, n: int) -> tuple[np.ndarray, np.ndarray]:
     profile : (m, c) array
         The page has density 0.
     n : int
+    unsure : float
+        How far the page's density may be from 0 by uneven light.
 
     Returns
     -------
@@ -88,8 +91,10 @@ def cut_on_page(profile: np.ndarray, n: int) -> tuple[np.ndarray, np.ndarray]:
     """
     m = len(profile)
     profile = _sharpened(profile, reach=2)
-    cost = _piece_costs(profile / LEAST_SCATTER, np.ones(m)) / TOGETHER_ON_PAGE / profile.shape[1]
-    unlike = np.minimum(((profile / PAGE_SCATTER) ** 2).mean(axis=1), PAGE_MOST)
+    cost = (
+        _piece_costs(profile / math.hypot(LEAST_SCATTER, unsure / 8), np.ones(m)) / TOGETHER_ON_PAGE / profile.shape[1]
+    )
+    unlike = np.minimum(((profile / math.hypot(PAGE_SCATTER, unsure)) ** 2).mean(axis=1), PAGE_MOST)
     page = np.concatenate([[0.0], np.cumsum(unlike)]) / TOGETHER_ON_PAGE
     before = _with_rim(page)
     after = _with_rim((page[-1] - page)[::-1])[::-1]

@@ -61,6 +61,11 @@ class Light:
         design = np.hstack([_quadratic(flat), _bumps(flat, self.centres, self.reach)])
         return (design @ self.weights).reshape(*np.shape(places)[:-1], 3)
 
+    def trend(self, places: np.ndarray) -> np.ndarray:
+        """The quadratic part of `at`: what may be trusted between samples that lie far apart."""
+        flat = (np.asarray(places, float).reshape(-1, 2) - self.origin) / self.unit
+        return (_quadratic(flat) @ self.weights[:6]).reshape(*np.shape(places)[:-1], 3)
+
 
 def even() -> Light:
     """Light that is the same everywhere."""

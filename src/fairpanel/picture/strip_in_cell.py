@@ -33,10 +33,13 @@ class Lane:
         Start left, start right, end right, end left. [px]
     profile : (m, 3) array
         Density over the page's white along it, median over the middle of its width.
+    unsure : float
+        How far the page's own density may be from zero, where a shadow's edge crosses the cell.
     """
 
     outline: np.ndarray
     profile: np.ndarray
+    unsure: float = 0.0
 
 
 def lane_in_cell(picture: Upright, mat: FoundMat, light: CellLight, corners_mm: np.ndarray) -> Lane | None:
@@ -70,7 +73,7 @@ def lane_in_cell(picture: Upright, mat: FoundMat, light: CellLight, corners_mm: 
     y = np.array([0.0, 0.0, along, along])
     x = np.array([left[0], right[0], right[0] + right[1] * along, left[0] + left[1] * along])
     share = np.stack([x / across, y / along], axis=1)
-    return Lane(mat.to_pixels(_in_cell(corners_mm, share)), _profile(density, left, right))
+    return Lane(mat.to_pixels(_in_cell(corners_mm, share)), _profile(density, left, right), light.parting / 4)
 
 
 def _profile(density: np.ndarray, left: np.ndarray, right: np.ndarray) -> np.ndarray:

@@ -40,7 +40,9 @@ def light_on_mat(picture: Upright, found: FoundMat) -> tuple[Light, np.ndarray, 
     near = np.zeros(len(places), bool)
     for thing in (*mat.cells, *mat.greys, *mat.markers, mat.code):
         x0, y0, x1, y1 = thing.x, thing.y, thing.x + thing.width, thing.y + thing.height
-        gap = np.maximum(np.maximum(x0 - places[:, 0], places[:, 0] - x1), np.maximum(y0 - places[:, 1], places[:, 1] - y1))
+        gap = np.maximum(
+            np.maximum(x0 - places[:, 0], places[:, 0] - x1), np.maximum(y0 - places[:, 1], places[:, 1] - y1)
+        )
         free &= gap > 1.8
         near |= gap < 9.0
     pixels = found.to_pixels(places)
@@ -58,7 +60,7 @@ def mat_light(picture: Upright) -> tuple[Light, np.ndarray, np.ndarray]:
 
 @dataclass(frozen=True)
 class CellLight:
-    """ln of the light in one cell of the mat: the page's smooth light, and what the paper beside the cell adds to it.
+    """ln of the light in one cell of the mat: the page's trend, and what the paper beside the cell adds to it.
 
     A shadow's edge is sharper than any smooth surface; between the two margins of a cell it is followed in a straight
     line.
@@ -71,7 +73,7 @@ class CellLight:
     along : (m,) array
         Places along the cell's long side. [mm]
     rest : (2, m, 3) array
-        ln of the margins' light over the page's smooth light, at the first and the second margin.
+        ln of the margins' light over the trend, at the first and the second margin.
     span : (2,) array
         Where the margins lie across the cell. [mm]
     upright : bool
@@ -93,7 +95,7 @@ class CellLight:
         first, second = (
             np.stack([np.interp(v, self.along, side[:, k]) for k in range(3)], axis=-1) for side in self.rest
         )
-        return self.light.at(pixels) + (1 - share) * first + share * second
+        return self.light.trend(pixels) + (1 - share) * first + share * second
 
     @property
     def step(self) -> float:
@@ -102,8 +104,13 @@ class CellLight:
         return float(wide.max())
 
     @property
+    def parting(self) -> float:
+        """Largest difference between the two margins: what a straight line across may miss. [ln]"""
+        return float(np.abs(self.rest[0, :, 1] - self.rest[1, :, 1]).max())
+
+    @property
     def error(self) -> float:
-        """How badly a straight line between the margins may follow the light: half their difference. [ln]"""
+        """Standard deviation of what a straight line between the margins may miss. [ln]"""
         return float(np.sqrt(np.mean((self.rest[0, :, 1] - self.rest[1, :, 1]) ** 2)) / 4)
 
 
@@ -141,7 +148,7 @@ def _cell_light(picture: Upright, cell: Cell) -> CellLight:
         pixels = mat.to_pixels(mm)
         at = np.clip(np.rint((pixels + 0.5) / factor - 0.5).astype(int), 0, np.array(small.shape[1::-1]) - 1)
         seen = np.log(np.maximum(picture.transfer.linear(small[at[..., 1], at[..., 0]]), 1e-5))
-        beside = np.median(seen - light.at(pixels), axis=1)
+        beside = np.median(seen - light.trend(pixels), axis=1)
         smooth = median_filter(beside, size=(PRINT_MM, 1), mode="nearest")  # keeps edges, drops print
         smooth = uniform_filter1d(smooth, 3, axis=0, mode="nearest")
         size = float(np.sqrt(np.mean(smooth[:, 1] ** 2)))
