@@ -79,15 +79,11 @@ def pose(page, size, *, tilt=(0.0, 0.0), turn=0.0, fill=0.8, printed_at=1.0):
     rotation = about_z @ about_x @ about_y
     away = focal * mat.height / (fill * height)
     camera = np.array([[focal, 0, (width - 1) / 2], [0, focal, (height - 1) / 2], [0, 0, 1]])
-    plane = np.column_stack(
-        [rotation[:, :2], -rotation[:, :2] @ [mat.width / 2, mat.height / 2] + [0, 0, away]]
-    )
+    plane = np.column_stack([rotation[:, :2], -rotation[:, :2] @ [mat.width / 2, mat.height / 2] + [0, 0, away]])
     return camera @ plane @ np.diag([printed_at, printed_at, 1.0])
 
 
-def photograph(
-    page="A4", size=(900, 1200), *, radial=0.0, blur_px=0.8, noise=1.5, uneven=0.0, seed=1, code="", **how
-):
+def photograph(page="A4", size=(900, 1200), *, radial=0.0, blur_px=0.8, noise=1.5, uneven=0.0, seed=1, code="", **how):
     """A made photo of the mat on a dark table; `how` as in `pose`."""
     matrix = pose(page, size, **how)
     width, height = size

@@ -43,9 +43,7 @@ def test_end_gauge_of_jcgm_100_example_h1():
     assert budget["ls"] == published["contributions"]["ls"]
     for source in ("d", "dalpha", "dtheta"):
         assert abs(budget[source] - published["contributions"][source]) <= 0.05
-    assert (
-        abs(published["t99"] * gauge.standard_uncertainty - published["U99"]) <= 0.6
-    )  # 2.92 is rounded itself
+    assert abs(published["t99"] * gauge.standard_uncertainty - published["U99"]) <= 0.6  # 2.92 is rounded itself
 
 
 def test_thermometer_of_jcgm_100_example_h3():

@@ -34,9 +34,7 @@ def test_dunnett_1955_blood_counts():
     blood = PUBLISHED["dunnett_1955_blood"]
     found = against_control(blood["control"], [blood["A"], blood["B"]])
     assert found.critical == pytest.approx([blood["d_two_sided_0.05"]] * 2, abs=2e-4)
-    assert np.stack([found.low, found.high], axis=1) == pytest.approx(
-        np.array(blood["ci95_two_sided"]), abs=2e-4
-    )
+    assert np.stack([found.low, found.high], axis=1) == pytest.approx(np.array(blood["ci95_two_sided"]), abs=2e-4)
     assert found.p_value == pytest.approx(blood["p_two_sided"], abs=1e-4)
 
 

@@ -9,9 +9,7 @@ import pytest
 from fairpanel.estimate.fitting import fit, fit_best, fit_with_restarts
 
 SOURCES = Path(__file__).parent / "sources"
-STRD = {
-    k: v for k, v in json.loads((SOURCES / "nist_strd_nonlinear.json").read_text()).items() if k != "_about"
-}
+STRD = {k: v for k, v in json.loads((SOURCES / "nist_strd_nonlinear.json").read_text()).items() if k != "_about"}
 
 #: Doses of a step strip in log10 seconds, and a five-parameter curve over them.
 LOG_DOSE = np.log10(np.geomspace(7.0, 360.0, 8))

@@ -163,9 +163,7 @@ def test_correlated_inputs_keep_their_own_shapes():
 def test_same_seed_same_draws():
     """The seed is the whole of the chance in it."""
     inputs = {"a": Normal(0, 1), "b": Rectangular(0, 1)}
-    one, two, other = (
-        propagate(lambda a, b: a * b, inputs, draws=1000, seed=seed).draws for seed in (1, 1, 2)
-    )
+    one, two, other = (propagate(lambda a, b: a * b, inputs, draws=1000, seed=seed).draws for seed in (1, 1, 2))
     assert np.array_equal(one, two)
     assert not np.array_equal(one, other)
 

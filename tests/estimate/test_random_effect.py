@@ -26,9 +26,7 @@ def test_dyestuff_batches():
     assert moment_variance(means, within=within) == pytest.approx(1764.05, rel=1e-9)
     found = consensus(means, within=within, variance_between=1764.05)
     assert found.mean == pytest.approx(1527.5)
-    assert found.standard_uncertainty == pytest.approx(
-        PUBLISHED["dyestuff"]["REML"]["se_intercept"], rel=1e-6
-    )
+    assert found.standard_uncertainty == pytest.approx(PUBLISHED["dyestuff"]["REML"]["se_intercept"], rel=1e-6)
 
 
 def test_no_variance_between_batches_is_legal():
@@ -66,9 +64,7 @@ def many_products(seed, *, products=200, cv=0.15):
     groups = np.repeat(np.arange(products), 3)
     absorbance = rng.uniform(0.1, 2.0, products)[groups]
     within = rng.uniform(0.02, 0.06, len(groups)) ** 2
-    y = absorbance * (1 + cv * rng.standard_normal(len(groups))) + np.sqrt(within) * rng.standard_normal(
-        len(groups)
-    )
+    y = absorbance * (1 + cv * rng.standard_normal(len(groups))) + np.sqrt(within) * rng.standard_normal(len(groups))
     return y, {"within": within, "groups": groups, "scale": absorbance}
 
 

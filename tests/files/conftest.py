@@ -118,9 +118,7 @@ def _full(kind: bytes, *parts: bytes, version: int = 0) -> bytes:
 def _configuration(units: list[bytes]) -> bytes:
     head = bytes([1, 1]) + struct.pack(">I", 0x60000000) + bytes([0x90, 0, 0, 0, 0, 0, 93])
     head += bytes([0xF0, 0, 0xFC, 0xFD, 0xF8, 0xF8, 0, 0, 0x0F, len(units)])
-    return _box(
-        b"hvcC", head, *(bytes([0x80 | u[0] >> 1]) + struct.pack(">HH", 1, len(u)) + u for u in units)
-    )
+    return _box(b"hvcC", head, *(bytes([0x80 | u[0] >> 1]) + struct.pack(">HH", 1, len(u)) + u for u in units))
 
 
 def write_heic(

@@ -118,9 +118,7 @@ def _plain_tiff(pixels, *, order="<", photometric=None, orientation=1):
         value = struct.pack(f"{order}{len(values)}{letter}", *values)
         if len(value) > 4:
             value, extra = struct.pack(order + "I", after + len(extra)), extra + value
-        entries += struct.pack(order + "HHI", tag, 3 if letter == "H" else 4, len(values)) + value.ljust(
-            4, b"\0"
-        )
+        entries += struct.pack(order + "HHI", tag, 3 if letter == "H" else 4, len(values)) + value.ljust(4, b"\0")
     magic = b"II*\0" if order == "<" else b"MM\0*"
     head = magic + struct.pack(order + "I", 8 + len(body)) + body
     return head + struct.pack(order + "H", len(tags)) + entries + bytes(4) + extra
@@ -155,9 +153,7 @@ def test_varying_alpha_is_laid_on_white(scene, kind):
     alpha = np.full((HEIGHT, WIDTH, 1), 255, np.uint8)
     alpha[:10], alpha[10:20] = 0, 128
     image = Image.fromarray(np.concatenate([scene, alpha], axis=2))
-    upright = decode(
-        _saved(image, kind, **({"lossless": True, "exact": True} if kind == "WEBP" else {})), "p"
-    )
+    upright = decode(_saved(image, kind, **({"lossless": True, "exact": True} if kind == "WEBP" else {})), "p")
     assert upright.facts["alpha"] == "varying"
     assert (upright.pixels[:10] == 255).all()
     half = 255 - (255 - scene[10:20].astype(float)) * 128 / 255
@@ -168,9 +164,7 @@ def test_varying_alpha_is_laid_on_white(scene, kind):
 def test_16_bit_alpha(deep_scene):
     """Opaque 16-bit alpha is dropped without a trace in the pixels."""
     opaque = np.full((HEIGHT, WIDTH, 1), 65535, np.uint16)
-    upright = decode(
-        cv2.imencode(".png", np.concatenate([deep_scene[..., ::-1], opaque], 2))[1].tobytes(), "p"
-    )
+    upright = decode(cv2.imencode(".png", np.concatenate([deep_scene[..., ::-1], opaque], 2))[1].tobytes(), "p")
     assert np.array_equal(upright.pixels, deep_scene)
     assert upright.facts["alpha"] == "opaque"
 

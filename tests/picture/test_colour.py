@@ -75,9 +75,7 @@ def test_density_is_minus_log10_of_reflectance():
     assert density(np.array([1.0, 0.5, 0.18, 0.1, 0.05, 0.01])) == pytest.approx(
         [0, 0.301030, 0.744727, 1, 1.301030, 2], abs=1e-6
     )
-    assert reflectance(np.array([0.15, 0.30, 1.50])) == pytest.approx(
-        [0.707946, 0.501187, 0.0316228], abs=1e-6
-    )
+    assert reflectance(np.array([0.15, 0.30, 1.50])) == pytest.approx([0.707946, 0.501187, 0.0316228], abs=1e-6)
 
 
 def test_density_of_black_and_of_noise_below_black():

@@ -105,9 +105,7 @@ def test_the_truth_never_lies_beside_the_table(tmp_path):
     with pytest.raises(ValueError, match="elsewhere"):
         made.write(tmp_path / "given", truth_file=tmp_path / "given" / "truth.json")
     table = made.write(tmp_path / "given", truth_file=tmp_path / "kept" / "truth.json")
-    assert sorted(p.name for p in table.parent.iterdir()) == sorted(
-        ["TABLE.csv", *(p.name for p in made.pictures)]
-    )
+    assert sorted(p.name for p in table.parent.iterdir()) == sorted(["TABLE.csv", *(p.name for p in made.pictures)])
     kept = json.loads((tmp_path / "kept" / "truth.json").read_text(encoding="utf-8"))
     assert kept["products"].keys() == made.products.keys()
     assert b"blocked" not in table.read_bytes()
@@ -172,9 +170,7 @@ def test_an_unknown_suite_is_refused_with_the_names_of_all():
 
 def test_a_plan_is_made_as_planned():
     """Five plates over two sheets: three on the first, two on the second, each with its own steps."""
-    plan = Plan(
-        {"Wax": 3.0, "Coating": 20.0}, plates=5, sheets=2, camera="phone", step_seconds=(0, 30, 60, 120)
-    )
+    plan = Plan({"Wax": 3.0, "Coating": 20.0}, plates=5, sheets=2, camera="phone", step_seconds=(0, 30, 60, 120))
     made = made_campaign(plan, 3)
     assert len(made.pictures) == 2
     plates = Counter((r["paper_sheet"], r["product"]) for r in made.rows if r["role"] == "product")
@@ -186,9 +182,7 @@ def test_a_plan_is_made_as_planned():
 def test_all_faults_of_a_plan_are_told_at_once():
     """One line each."""
     with pytest.raises(ValueError) as told:
-        made_campaign(
-            Plan({"Wax": 100.0}, plates=1, sheets=2, seconds=(), camera="eye", step_seconds=(0, 60)), 1
-        )
+        made_campaign(Plan({"Wax": 100.0}, plates=1, sheets=2, seconds=(), camera="eye", step_seconds=(0, 60)), 1)
     assert len(str(told.value).splitlines()) == 5
 
 
@@ -216,9 +210,7 @@ def test_the_demonstration_holds_its_products_and_faults(monkeypatch):
     assert {p.exposure.run for p in plans if p.aged < 1} == {"12"}
     assert [run for run, shot in shots.items() if shot.camera.local_tone] == ["run_04"]
     assert "4" in {p.exposure.run for p in by_product["Woven mesh, 50 % open"]}
-    sunscreens = {
-        q.kind for n in ("Sunscreen lotion", "Sunscreen spray") for p in by_product[n] for q in p.patches
-    }
+    sunscreens = {q.kind for n in ("Sunscreen lotion", "Sunscreen spray") for p in by_product[n] for q in p.patches}
     assert sunscreens == {"sunscreen"}
 
 

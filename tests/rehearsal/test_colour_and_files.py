@@ -42,9 +42,7 @@ def test_profile_decodes_in_littlecms_as_our_own_curve_and_matrix_do(name):
     """Codes to XYZ by LittleCMS and by our own arithmetic agree; 1/400 allows for its 8-bit Lab."""
     own = ImageCms.ImageCmsProfile(io.BytesIO(profile(name)))
     assert ImageCms.getProfileDescription(own).strip() == name
-    codes = np.array(
-        [[[200, 30, 60], [40, 160, 90], [20, 60, 140], [128, 128, 128], [250, 250, 250]]], np.uint8
-    )
+    codes = np.array([[[200, 30, 60], [40, 160, 90], [20, 60, 140], [128, 128, 128], [250, 250, 250]]], np.uint8)
     srgb = ImageCms.createProfile("sRGB")
     there = ImageCms.buildTransform(own, srgb, "RGB", "RGB", renderingIntent=1)
     seen = np.asarray(ImageCms.applyTransform(Image.fromarray(codes), there)).astype(float)

@@ -116,9 +116,7 @@ def test_stated_light_of_each_patch_is_that_of_its_place():
     lamp = replace(QUIET, fall=0.0023)
     patches = tuple(Patch("step", t) for t in (10, 20, 30))
     common = {"lamp": lamp, "shape": (240, 80), "px_per_mm": 4.0}
-    lying = dose(
-        np.random.default_rng(0), patches, exposure=Exposure(place_mm=(0, 30), windowed=False), **common
-    )
+    lying = dose(np.random.default_rng(0), patches, exposure=Exposure(place_mm=(0, 30), windowed=False), **common)
     drawn = dose(np.random.default_rng(0), patches, exposure=Exposure(windowed=True), **common)
     assert lying.light[0] > lying.light[1] > lying.light[2]
     assert np.ptp(drawn.light) < 1e-9
@@ -129,9 +127,7 @@ def test_side_light_stays_within_a_few_millimetres_of_the_edge():
     patches = (Patch("product", 100.0, "P", film=Film(3.0)),)
     lit = Exposure(side_light=0.06)
     made = dose(np.random.default_rng(0), patches, lamp=QUIET, exposure=lit, shape=(240, 88), px_per_mm=4.0)
-    dark = dose(
-        np.random.default_rng(0), patches, lamp=QUIET, exposure=Exposure(), shape=(240, 88), px_per_mm=4.0
-    )
+    dark = dose(np.random.default_rng(0), patches, lamp=QUIET, exposure=Exposure(), shape=(240, 88), px_per_mm=4.0)
     extra = (made.seconds - dark.seconds) / 100.0
     assert extra[0, 0] > 0.04
     assert extra[20:-20, 20:-20].max() < 0.001

@@ -38,14 +38,10 @@ def strips():
             Patch("glass only", 90.0, length=0.4),
             Patch("product", 90.0, f"P{i}", film=Film(0.35), length=0.6),
         )
-        plan = StripPlan(
-            f"k{i}", f"g{i}", patches, sheet, corners[i], Exposure(), width_mm=21.0, length_mm=57.0
-        )
+        plan = StripPlan(f"k{i}", f"g{i}", patches, sheet, corners[i], Exposure(), width_mm=21.0, length_mm=57.0)
         made.append(make_strip(rng, plan, Lamp()))
     steps = tuple(Patch("step", t) for t in (0, 20, 45, 90, 180))
-    plan = StripPlan(
-        "st", "", steps, sheet, steps_place(), Exposure(), turned=True, width_mm=21.0, length_mm=140.0
-    )
+    plan = StripPlan("st", "", steps, sheet, steps_place(), Exposure(), turned=True, width_mm=21.0, length_mm=140.0)
     return [*made, make_strip(rng, plan, Lamp())]
 
 
@@ -89,9 +85,7 @@ def test_edges_of_strips_and_halves_lie_on_the_true_outlines(strips, shot, scale
 def test_markers_are_found_and_strips_lie_in_the_cells_the_table_names(strips, page, shot):
     """All six markers are seen, and the plane through them puts every patch inside its cell."""
     mat = layout(page)
-    picture = on_mat(
-        np.random.default_rng(6), strips, stem="x", shot=replace(shot, page=page, print_scale=0.95)
-    )
+    picture = on_mat(np.random.default_rng(6), strips, stem="x", shot=replace(shot, page=page, print_scale=0.95))
     detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, MARKER_FAMILY)))
     corners, numbers, _ = detector.detectMarkers(_upright(picture).astype(np.uint8))
     assert sorted(numbers.ravel()) == [m.number for m in mat.markers]
@@ -165,9 +159,7 @@ def test_rows_of_loose_strips_stand_in_reading_order(strips):
     """Rows from the top, left to right within a row, by the true outlines."""
     for seed in range(2):
         lie = LooseLie(any_way_up=seed % 2 == 1)
-        picture = loose(
-            np.random.default_rng(seed), strips, stem="x", shot=replace(PHONE, boxes="empty"), lie=lie
-        )
+        picture = loose(np.random.default_rng(seed), strips, stem="x", shot=replace(PHONE, boxes="empty"), lie=lie)
         names = list(dict.fromkeys(row["strip"] for row in picture.rows))
         order, clearance = reading_order([picture.papers[n] for n in names])
         assert order == list(range(len(names)))
@@ -188,10 +180,7 @@ def test_touching_strips_touch_and_a_cut_off_strip_leaves_the_frame(strips):
     touching = loose(np.random.default_rng(1), strips, stem="x", shot=shot, lie=LooseLie(touching=True))
     first, second = touching.papers["k0"], touching.papers["k1"]
     gap = min(cv2.pointPolygonTest(first.astype(np.float32), (float(x), float(y)), True) for x, y in second)
-    assert (
-        max(cv2.pointPolygonTest(first.astype(np.float32), (float(x), float(y)), True) for x, y in second)
-        > -5
-    )
+    assert max(cv2.pointPolygonTest(first.astype(np.float32), (float(x), float(y)), True) for x, y in second) > -5
     assert gap < 0
     cut = loose(np.random.default_rng(1), strips, stem="x", shot=shot, lie=LooseLie(cut_off=True))
     outside = [t["strip"] for t in cut.truth if t["cut_off"]]

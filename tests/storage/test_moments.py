@@ -8,9 +8,7 @@ from hypothesis import strategies as st
 
 from fairpanel.storage.moments import as_utc, as_written, system_zone, zone_of
 
-_OFFSETS = st.integers(-14 * 60, 14 * 60).map(
-    lambda m: f"{'-' if m < 0 else '+'}{abs(m) // 60:02d}:{abs(m) % 60:02d}"
-)
+_OFFSETS = st.integers(-14 * 60, 14 * 60).map(lambda m: f"{'-' if m < 0 else '+'}{abs(m) // 60:02d}:{abs(m) % 60:02d}")
 
 
 @given(st.datetimes(datetime(1990, 1, 2), datetime(2100, 1, 1)), _OFFSETS)

@@ -27,10 +27,7 @@ def rows(bench):
     bench.add_take_in(
         table_name="t.csv",
         pictures=staged,
-        rows=[
-            NewRow("uv_strip", 1, str(i), {"strip": i}, i + 2, one.name, one.sha256)
-            for i, one in enumerate(staged)
-        ],
+        rows=[NewRow("uv_strip", 1, str(i), {"strip": i}, i + 2, one.name, one.sha256) for i, one in enumerate(staged)],
     )
     return bench.current_rows()
 
@@ -56,9 +53,7 @@ def _read_everything(bench, rows):
     read_id = _begin(bench)
     for row in rows:
         _measure(bench, read_id, row, key=row.id, refusals=[_REFUSED] if row is rows[0] else ())
-    bench.save_readings(
-        read_id, "uv_strip", [_reading([row.id]) for row in rows], [Refusal("q.jpg", "2", "a", "b")]
-    )
+    bench.save_readings(read_id, "uv_strip", [_reading([row.id]) for row in rows], [Refusal("q.jpg", "2", "a", "b")])
     result_ids = bench.save_results(read_id, "uv_strip", [_result([1, 0]), _result([1], "B")])
     bench.save_findings(read_id, [(result_ids[0], {"finding": "shown"}), (None, {"groups": [["A", "B"]]})])
     return read_id
@@ -167,9 +162,7 @@ def test_what_was_measured_is_found_again_by_its_key(bench, rows):
 def test_a_picture_in_which_nothing_was_found_is_not_measured_again_either(bench, rows):
     """The key is known though it has no marks."""
     read_id = _begin(bench)
-    bench.save_marks(
-        read_id, method="uv_strip", method_version=1, cache_key="k", picture_id=None, refusals=[_REFUSED]
-    )
+    bench.save_marks(read_id, method="uv_strip", method_version=1, cache_key="k", picture_id=None, refusals=[_REFUSED])
     assert bench.marks_by_key(["k"])["k"].refusals == (_REFUSED,)
 
 

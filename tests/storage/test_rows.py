@@ -48,9 +48,7 @@ def test_a_table_is_taken_in_with_pictures_and_nouns(bench):
     assert [row.line for row in rows] == [2, 3]
     assert [e.name for e in bench.nouns("product")] == ["A", "B"]
     assert bench.original_bytes(rows[0].picture_id) == b"picture"
-    assert any(
-        p.suffix == ".csv" and p.read_bytes() == _TABLE for p in bench.folder.rglob("*") if p.is_file()
-    )
+    assert any(p.suffix == ".csv" and p.read_bytes() == _TABLE for p in bench.folder.rglob("*") if p.is_file())
     assert bench.check() == []
 
 
@@ -171,9 +169,7 @@ def test_another_order_within_a_picture_is_a_change(bench):
     """It changes which strip is which, so it needs a reason; another order of pictures does not matter."""
     p, q = {"picture_name": "p"}, {"picture_name": "q"}
     bench.add_take_in(table_name="t", rows=[_row("1", **p), _row("2", line=3, **p), _row("9", line=4, **q)])
-    moved = bench.add_take_in(
-        table_name="t", rows=[_row("9", **q), _row("1", line=3, **p), _row("2", line=4, **p)]
-    )
+    moved = bench.add_take_in(table_name="t", rows=[_row("9", **q), _row("1", line=3, **p), _row("2", line=4, **p)])
     assert moved.id is None
     turned = [_row("2", **p), _row("1", line=3, **p)]
     with pytest.raises(ReasonNeeded, match="order"):
@@ -192,18 +188,14 @@ def test_equal_identities_are_told_apart_by_their_order(bench):
 def test_another_picture_under_the_same_name_is_a_change(bench):
     """The content decides, not the name."""
     one, other = bench.stage(b"one", name="p.jpg"), bench.stage(b"other", name="p.jpg")
-    bench.add_take_in(
-        table_name="t", pictures=[one], rows=[_row("1", picture_name="p.jpg", picture_sha256=one.sha256)]
-    )
+    bench.add_take_in(table_name="t", pictures=[one], rows=[_row("1", picture_name="p.jpg", picture_sha256=one.sha256)])
     new = [_row("1", picture_name="p.jpg", picture_sha256=other.sha256)]
     staged = bench.stage(b"other", name="p.jpg")
     with pytest.raises(ReasonNeeded):
         bench.add_take_in(table_name="t", pictures=[staged], rows=new)
     assert len(bench.pictures()) == 1
     assert bench.check() == []
-    bench.add_take_in(
-        table_name="t", pictures=[bench.stage(b"other", name="p.jpg")], rows=new, reason="sharper"
-    )
+    bench.add_take_in(table_name="t", pictures=[bench.stage(b"other", name="p.jpg")], rows=new, reason="sharper")
     assert bench.original_bytes(bench.current_rows()[0].picture_id) == b"other"
 
 
@@ -229,9 +221,7 @@ def test_a_row_that_names_an_absent_picture_takes_nothing_in(bench):
         _row("2", line=3, picture_name="b.jpg", picture_sha256="f" * 64),
     ]
     with pytest.raises(NotOnBench, match=r"Line 3 .*b\.jpg"):
-        bench.add_take_in(
-            table_name="t.csv", table=_TABLE, pictures=[staged], rows=rows, nouns=[("product", "A")]
-        )
+        bench.add_take_in(table_name="t.csv", table=_TABLE, pictures=[staged], rows=rows, nouns=[("product", "A")])
     assert bench.current_rows() == bench.pictures() == bench.nouns("product") == []
     assert not any(p.is_file() for p in (bench.folder / "originals").rglob("*"))
 
@@ -259,9 +249,7 @@ def test_rows_of_an_older_version_are_compared_after_upgrading(bench):
 
 def test_methods_do_not_see_each_others_rows(bench):
     """The same identity in two methods is two things."""
-    bench.add_take_in(
-        table_name="t", rows=[NewRow("rating", 1, "1", {"n": 3}), NewRow("typed", 1, "1", {"n": 4})]
-    )
+    bench.add_take_in(table_name="t", rows=[NewRow("rating", 1, "1", {"n": 3}), NewRow("typed", 1, "1", {"n": 4})])
     assert [row.body for row in bench.current_rows("rating")] == [{"n": 3}]
     assert len(bench.current_rows()) == 2
 

@@ -78,9 +78,7 @@ class Task:
         return matrix, right
 
 
-def make_task(
-    model, start, observed, uncertainty, covariance, prior_mean, prior_sd, jacobian, per_member, scaled
-):
+def make_task(model, start, observed, uncertainty, covariance, prior_mean, prior_sd, jacobian, per_member, scaled):
     start, observed = np.asarray(start, float), np.asarray(observed, float)
     extra = [np.shape(a)[:-1] for a in (uncertainty, prior_mean, prior_sd) if a is not None]
     if covariance is not None:
@@ -97,18 +95,12 @@ def make_task(
         raise ValueError("A prior needs both a mean and a standard deviation.")
     sd = flat(np.inf if prior_sd is None else prior_sd, p)
     if np.any(np.isfinite(sd)) and uncertainty is None and covariance is None:
-        raise ValueError(
-            "Priors need the uncertainty of the observations: without it the two cannot be weighed."
-        )
+        raise ValueError("Priors need the uncertainty of the observations: without it the two cannot be weighed.")
     if not np.all(sd > 0):
-        raise ValueError(
-            "Standard deviations of priors must be above zero; fix a parameter inside the model."
-        )
+        raise ValueError("Standard deviations of priors must be above zero; fix a parameter inside the model.")
     dof = there.sum(1) + np.isfinite(sd).sum(1) - p
     if m and np.all(dof < 0):
-        raise ValueError(
-            f"{p} parameters need at least as many observations and priors; there are {p + dof.max()}."
-        )
+        raise ValueError(f"{p} parameters need at least as many observations and priors; there are {p + dof.max()}.")
     return Task(
         model=model,
         jacobian=jacobian,
@@ -130,9 +122,7 @@ def _weights(uncertainty, covariance, there: np.ndarray, flat) -> np.ndarray:
         raise ValueError("Give either the uncertainties of the observations or their covariance, not both.")
     if covariance is not None:
         if not np.all(there):
-            raise ValueError(
-                "Missing observations cannot be combined with a covariance; leave them out of both."
-            )
+            raise ValueError("Missing observations cannot be combined with a covariance; leave them out of both.")
         lower = np.linalg.cholesky(flat(covariance, n, n))
         return np.linalg.solve(lower, np.broadcast_to(np.eye(n), lower.shape))
     u = flat(1.0 if uncertainty is None else uncertainty, n)
@@ -206,9 +196,7 @@ def curvature(matrix: np.ndarray, right: np.ndarray):
     scale = np.sqrt(np.einsum("kpp->kp", matrix))
     fine = np.isfinite(matrix).all((1, 2)) & (scale > 0).all(1)
     unit = np.where(fine[:, None], scale, 1.0)
-    scaled = np.where(
-        fine[:, None, None], matrix / (unit[:, :, None] * unit[:, None, :]), np.eye(right.shape[1])
-    )
+    scaled = np.where(fine[:, None, None], matrix / (unit[:, :, None] * unit[:, None, :]), np.eye(right.shape[1]))
     size, vectors = np.linalg.eigh(scaled)
     identified = fine & (size[:, 0] > LEAST_EIGENVALUE)
     rows = vectors / np.sqrt(np.where(size > LEAST_EIGENVALUE, size, np.inf))[:, None, :] / unit[:, :, None]

@@ -173,9 +173,7 @@ def fit(
         return _finish(task, parameters, steps)
 
 
-def fit_with_restarts(
-    model: Model, start, observed, *, tries: int = 24, decades: float = 2.0, **options
-) -> Fit:
+def fit_with_restarts(model: Model, start, observed, *, tries: int = 24, decades: float = 2.0, **options) -> Fit:
     """`fit`, and where that fails the best of further first guesses spread about the first.
 
     Parameters

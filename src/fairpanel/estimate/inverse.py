@@ -291,9 +291,7 @@ def limits_by_test(
     y = np.atleast_1d(np.asarray(y, float))
     parameters = np.asarray(parameters, float)
     u2 = np.broadcast_to(np.asarray(uncertainty, float) ** 2, len(y))
-    value = numeric_inverse(curve, low=low, high=high)(
-        y, np.broadcast_to(parameters, (len(y), len(parameters)))
-    )
+    value = numeric_inverse(curve, low=low, high=high)(y, np.broadcast_to(parameters, (len(y), len(parameters))))
 
     def contradicted(x: np.ndarray) -> np.ndarray:
         slopes = parameter_slopes(curve, x, parameters)

@@ -71,9 +71,7 @@ def by_repeats(groups, fitted, *, parameters: int) -> LackOfFit:
     numerator = len(groups) - parameters
     denominator = sum(len(g) - 1 for g in groups)
     if numerator <= 0 or denominator <= 0:
-        raise ValueError(
-            "A test by repeats needs repeated readings, and more points than the curve has parameters."
-        )
+        raise ValueError("A test by repeats needs repeated readings, and more points than the curve has parameters.")
     misfit = sum(len(g) * (g.mean() - f) ** 2 for g, f in zip(groups, fitted, strict=True)) / numerator
     scatter = sum(np.sum((g - g.mean()) ** 2) for g in groups) / denominator
     ratio = float(misfit / scatter) if scatter > 0 else np.inf

@@ -66,9 +66,7 @@ def noncentrality(dof: float, *, alpha: float = 0.05, beta: float = 0.05) -> flo
     return float(special.nctdtrinc(dof, beta, special.stdtrit(dof, 1 - alpha)))
 
 
-def straight_calibration(
-    line: Line, *, replicates: int = 1, alpha: float = 0.05, beta: float = 0.05
-) -> Limits:
+def straight_calibration(line: Line, *, replicates: int = 1, alpha: float = 0.05, beta: float = 0.05) -> Limits:
     """Limits of a straight calibration with constant scatter: ISO 11843-2 (text not seen).
 
     Parameters

@@ -77,9 +77,7 @@ def straight_line(x, y) -> Line:
     slope = float(off @ (y - y_mean)) / sxx
     residuals = (y - y_mean) - slope * off
     variance = float(residuals @ residuals) / (len(x) - 2)
-    covariance = variance * np.array(
-        [[1 / len(x) + x_mean**2 / sxx, -x_mean / sxx], [-x_mean / sxx, 1 / sxx]]
-    )
+    covariance = variance * np.array([[1 / len(x) + x_mean**2 / sxx, -x_mean / sxx], [-x_mean / sxx, 1 / sxx]])
     return Line(
         intercept=float(y_mean - slope * x_mean),
         slope=slope,

@@ -195,9 +195,7 @@ def _steadied(tails: np.ndarray, all_singles: np.ndarray) -> np.ndarray:
     share = tails / all_singles
     rare = tails < 0.005
     start = share[~rare][-1] if np.any(~rare) else 0.0
-    return np.where(
-        rare, np.maximum.accumulate(np.where(rare, np.maximum(share, start), 0.0)) * all_singles, tails
-    )
+    return np.where(rare, np.maximum.accumulate(np.where(rare, np.maximum(share, start), 0.0)) * all_singles, tails)
 
 
 @cache
@@ -224,9 +222,7 @@ def _scales(dof: np.ndarray, nodes: int = 120) -> tuple[np.ndarray, np.ndarray]:
     # chi-square of nu between its 1e-14 and 1 - 1e-14 quantiles
     ends = np.log(special.gammaincinv(nu / 2, 1e-14)), np.log(special.gammainccinv(nu / 2, 1e-14))
     logs = (ends[0] + ends[1]) / 2 + (ends[1] - ends[0]) / 2 * x
-    weight[finite] = (
-        np.exp(nu / 2 * logs - np.exp(logs) - special.gammaln(nu / 2)) * w * (ends[1] - ends[0]) / 2
-    )
+    weight[finite] = np.exp(nu / 2 * logs - np.exp(logs) - special.gammaln(nu / 2)) * w * (ends[1] - ends[0]) / 2
     spread[finite] = np.exp(logs / 2) / np.sqrt(nu / 2)
     return spread, weight
 
@@ -313,7 +309,5 @@ def _direction_tails(maxima: np.ndarray, heights: np.ndarray, rank: int) -> np.n
     with np.errstate(all="ignore"):
         square = (heights[:, None] / values) ** 2
         longer = special.chdtrc(rank, square)
-        tails = np.where(
-            heights[:, None] >= 0, np.where(values > 0, longer, 0.0), np.where(values < 0, 1 - longer, 1)
-        )
+        tails = np.where(heights[:, None] >= 0, np.where(values > 0, longer, 0.0), np.where(values < 0, 1 - longer, 1))
     return tails @ (share / share.sum())

@@ -145,9 +145,7 @@ class Propagated:
         return float(low), float(high)
 
 
-def shortest_interval(
-    draws, *, level: float = 0.95, sorted_already: bool = False
-) -> tuple[np.ndarray, np.ndarray]:
+def shortest_interval(draws, *, level: float = 0.95, sorted_already: bool = False) -> tuple[np.ndarray, np.ndarray]:
     """Shortest interval holding a share of the draws: JCGM 101:2008, 7.7.4 (from memory).
 
     Its ends scatter more than those of the symmetric one: where the density is alike at both ends it hardly
@@ -196,9 +194,7 @@ def draw_inputs(
         A name that is not an input, an input that cannot be correlated, or correlations that contradict each
         other.
     """
-    together = {
-        name: i for i, name in enumerate(dict.fromkeys(n for pair in correlation or {} for n in pair))
-    }
+    together = {name: i for i, name in enumerate(dict.fromkeys(n for pair in correlation or {} for n in pair))}
     drawn = {name: d.draw(draws, rng) for name, d in inputs.items() if name not in together}
     if together:
         drawn |= _correlated(inputs, together, correlation or {}, draws, rng)
@@ -262,7 +258,5 @@ def propagate(
     out = np.asarray(model(**draw_inputs(inputs, draws=draws, rng=rng, correlation=correlation)), float)
     if not np.all(np.isfinite(out)):
         share = 100 * np.mean(~np.isfinite(out))
-        raise ValueError(
-            f"The model gave no finite number for {share:.3g} % of the draws; check the inputs' ends."
-        )
+        raise ValueError(f"The model gave no finite number for {share:.3g} % of the draws; check the inputs' ends.")
     return Propagated(np.sort(out))

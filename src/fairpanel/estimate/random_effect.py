@@ -181,9 +181,7 @@ def _group_contrasts(values, known, scale) -> tuple[np.ndarray, np.ndarray]:
     try:
         lower = np.linalg.cholesky(free @ known @ free.T)
     except np.linalg.LinAlgError:
-        raise ValueError(
-            "The readings' variances must be above zero, and their covariance possible."
-        ) from None
+        raise ValueError("The readings' variances must be above zero, and their covariance possible.") from None
     turned = np.linalg.solve(lower, free * scale)
     sizes, vectors = np.linalg.eigh(turned @ turned.T)
     return np.maximum(sizes, 0), (vectors.T @ np.linalg.solve(lower, free @ values)) ** 2
@@ -200,9 +198,7 @@ def _restricted_likelihood(sizes, squares) -> float:
         spread = 1 + sizes * t2
         return float(np.sum(sizes * (squares - spread) / spread**2))
 
-    top = (
-        float(squares.max() / max(sizes[sizes > 0].min(initial=np.inf), 1e-300)) if np.any(sizes > 0) else 0.0
-    )
+    top = float(squares.max() / max(sizes[sizes > 0].min(initial=np.inf), 1e-300)) if np.any(sizes > 0) else 0.0
     if top <= 0:
         return 0.0
     # The likelihood may have two humps where uncertainties differ widely: look over a grid, then close in.

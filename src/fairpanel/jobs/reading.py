@@ -91,9 +91,7 @@ def _in_order(methods: Sequence[Method]) -> list[Method]:
 
 
 def _entered(method: Method, rows: Sequence[StoredRow]) -> list[Entered]:
-    return [
-        Entered(r.id, method.Row(**upgraded(method.name, r.body, r.method_version)), r.line) for r in rows
-    ]
+    return [Entered(r.id, method.Row(**upgraded(method.name, r.body, r.method_version)), r.line) for r in rows]
 
 
 def _results(

@@ -97,7 +97,16 @@ def _result(t: Told) -> dict[str, Any]:
     tail = {"finding": t.finding, "sentence": t.sentence}
     if t.result is None:
         empty = dict.fromkeys(("value", "low", "high"))
-        return {**base, **empty, "plates": 0, "decision_limit": None, "detection_limit": None, **tail, "flags": [], "budget": []}
+        return {
+            **base,
+            **empty,
+            "plates": 0,
+            "decision_limit": None,
+            "detection_limit": None,
+            **tail,
+            "flags": [],
+            "budget": [],
+        }
     s = on_shown_scale(t.result, quantity)
     return {
         **base,

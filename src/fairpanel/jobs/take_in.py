@@ -135,7 +135,9 @@ def _lines(table: Table) -> tuple[list[_Line], list[Fault]]:
         key = "_".join(name.casefold().split())
         method = methods.get(name) or methods.get(key)
         if method is None:
-            faults.append(Fault(number, METHOD_COLUMN, f"there is no test method “{name}”; at hand: {', '.join(methods)}"))
+            faults.append(
+                Fault(number, METHOD_COLUMN, f"there is no test method “{name}”; at hand: {', '.join(methods)}")
+            )
             continue
         used[method.name] = method
         named.append((number, method, cells))

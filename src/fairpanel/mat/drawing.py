@@ -105,9 +105,7 @@ class _Sheet:
         self.canvas.setLineWidth(width * mm)
         self.canvas.line(x0 * mm, (self.height - y0) * mm, x1 * mm, (self.height - y1) * mm)
 
-    def text(
-        self, x: float, y: float, words: str, *, points: float, grey: float = INK, font: str = PLAIN
-    ) -> float:
+    def text(self, x: float, y: float, words: str, *, points: float, grey: float = INK, font: str = PLAIN) -> float:
         """Write with the baseline at y; gives back the width written. [mm]"""
         self.canvas.setFillGray(grey)
         self.canvas.setFont(font, points)
@@ -174,9 +172,7 @@ def _draw_code(sheet: _Sheet, box: Rectangle, text: str) -> None:
         return
     dark = modules(text)
     side = box.width / len(dark)
-    sheet.areas(
-        (Rectangle(box.x + c * side, box.y + r * side, side, side) for r, c in np.argwhere(dark)), 0.0
-    )
+    sheet.areas((Rectangle(box.x + c * side, box.y + r * side, side, side) for r, c in np.argwhere(dark)), 0.0)
 
 
 def _draw_how_to(sheet: _Sheet, mat: Layout) -> None:

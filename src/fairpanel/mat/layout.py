@@ -119,9 +119,7 @@ def layout(page: str = "A4") -> Layout:
     top, bottom = 7.0, height - 7.0 - MARKER_SIDE
     beside_steps = steps_y + (STEPS_HEIGHT - MARKER_SIDE) / 2
     places = [(left, top), (right, top), (right, bottom), (left, bottom), (left, beside_steps), (right, beside_steps)]
-    markers = tuple(
-        Marker(x, y, MARKER_SIDE, MARKER_SIDE, FIRST_MARKER[page] + i) for i, (x, y) in enumerate(places)
-    )
+    markers = tuple(Marker(x, y, MARKER_SIDE, MARKER_SIDE, FIRST_MARKER[page] + i) for i, (x, y) in enumerate(places))
 
     pitch = CELL_WIDTH + 6.0
     first = middle - (6 * CELL_WIDTH + 5 * 6.0) / 2
@@ -150,9 +148,7 @@ def as_json(mat: Layout) -> dict:
         "unit": "mm",
         "marker_family": MARKER_FAMILY,
         "markers": [{"number": m.number, "corners": m.corners.tolist()} for m in mat.markers],
-        "greys": [
-            {"x": g.x, "y": g.y, "width": g.width, "height": g.height, "level": g.level} for g in mat.greys
-        ],
+        "greys": [{"x": g.x, "y": g.y, "width": g.width, "height": g.height, "level": g.level} for g in mat.greys],
         "cells": [
             {"name": c.name, "kind": c.kind, "x": c.x, "y": c.y, "width": c.width, "height": c.height}
             for c in mat.cells

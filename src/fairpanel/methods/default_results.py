@@ -227,8 +227,12 @@ def _limits(
         decision, detection = own[0]
     at = np.array(readings[0].detail["spread_at"][0])
     curves = np.array([np.interp(at, *np.array(r.detail["spread_at"])) for r in readings if not r.bounded])
-    here = np.array([float(np.interp(r.measured.value, *np.array(r.detail["spread_at"]))) for r in readings if not r.bounded])
-    reading_part = math.sqrt(max(mean.variance - sum(c.size**2 for c in mean.components if c.source == "between specimens"), 1e-12))
+    here = np.array(
+        [float(np.interp(r.measured.value, *np.array(r.detail["spread_at"]))) for r in readings if not r.bounded]
+    )
+    reading_part = math.sqrt(
+        max(mean.variance - sum(c.size**2 for c in mean.components if c.source == "between specimens"), 1e-12)
+    )
     at_value = reading_part * np.mean(curves / here[:, None], axis=0)
     between = np.array([spread.sd(quantity, x) for x in at]) * math.sqrt(float((weight**2).sum()))
     total = np.hypot(at_value, between)
@@ -237,10 +241,14 @@ def _limits(
     stretch = _stretch(own, readings, quantity)
     decision = quantity.blank - z * none * stretch[0]
     reach = np.flatnonzero((at + z * total * stretch[1] <= decision) & (at < quantity.blank))
-    return decision, float(_crossing(at, at + z * total * stretch[1], decision, int(reach[-1]))) if len(reach) else -math.inf
+    return decision, float(_crossing(at, at + z * total * stretch[1], decision, int(reach[-1]))) if len(
+        reach
+    ) else -math.inf
 
 
-def _stretch(own: Sequence[tuple[float, float]], readings: Sequence[Reading], quantity: Quantity) -> tuple[float, float]:
+def _stretch(
+    own: Sequence[tuple[float, float]], readings: Sequence[Reading], quantity: Quantity
+) -> tuple[float, float]:
     """How far a single reading's exact limits lie from those of a normal one with its spread."""
     ratios = []
     for (decision, _), r in zip(own, readings, strict=False):

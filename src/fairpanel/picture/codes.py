@@ -1,5 +1,4 @@
-"""Reading the code on a mat or label back from a picture: QR codes of ISO/IEC 18004, read by zxing-cpp.
-"""
+"""Reading the code on a mat or label back from a picture: QR codes of ISO/IEC 18004, read by zxing-cpp."""
 
 from __future__ import annotations
 

@@ -292,14 +292,10 @@ def _grey_patch(grey: Grey, found: FoundMat, upright: Upright) -> GreyPatch | No
     ends = np.concatenate([inside, white])
     clipped = float(((ends == 0) | (ends == upright.top_code)).any(axis=1).mean())
     patch, paper = upright.transfer.linear(inside), upright.transfer.linear(white)
-    return GreyPatch(
-        grey, _trimmed_mean(patch), _trimmed_mean(paper), float(patch.mean(axis=1).std()), clipped
-    )
+    return GreyPatch(grey, _trimmed_mean(patch), _trimmed_mean(paper), float(patch.mean(axis=1).std()), clipped)
 
 
-def _codes(
-    found: FoundMat, upright: Upright, x: float, y: float, width: float, height: float
-) -> np.ndarray | None:
+def _codes(found: FoundMat, upright: Upright, x: float, y: float, width: float, height: float) -> np.ndarray | None:
     """(n, 3) codes nearest to a grid of points a seventh of a millimetre apart, or None if partly outside."""
     xs = np.linspace(x, x + width, max(8, round(7 * width)))
     ys = np.linspace(y, y + height, max(8, round(7 * height)))

@@ -63,5 +63,3 @@ def _line_blur(line: np.ndarray, step: float) -> float | None:
     k = max(1, len(line) // 60)
     steep = float(np.abs(line[2 * k :] - line[: -2 * k]).max()) / (2 * k * step)
     return height / (steep * np.sqrt(2 * np.pi))
-
-

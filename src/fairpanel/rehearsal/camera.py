@@ -118,9 +118,7 @@ def draw_hard_phone(rng: np.random.Generator) -> Camera:
     """A phone's picture with faults of light or focus, one or two at a time."""
     phone = draw_phone(rng)
     if rng.random() < 0.7:
-        phone = replace(
-            phone, shadow=float(rng.uniform(0.12, 0.45)), shadow_edge_mm=float(rng.uniform(0.4, 8.0))
-        )
+        phone = replace(phone, shadow=float(rng.uniform(0.12, 0.45)), shadow_edge_mm=float(rng.uniform(0.4, 8.0)))
     if rng.random() < 0.5:
         phone = replace(phone, glare=float(rng.uniform(0.08, 0.6)))
     if rng.random() < 0.2:
@@ -223,9 +221,7 @@ def _veiled(light: np.ndarray, camera: Camera) -> np.ndarray:
     )
     near = cv2.GaussianBlur(small, (0, 0), max(small.shape[1] / 6, 1))
     spread = small.mean(axis=(0, 1)) * (1 - camera.veil_near) + near * camera.veil_near
-    far = cv2.resize(
-        spread.astype(np.float32), (light.shape[1], light.shape[0]), interpolation=cv2.INTER_LINEAR
-    )
+    far = cv2.resize(spread.astype(np.float32), (light.shape[1], light.shape[0]), interpolation=cv2.INTER_LINEAR)
     return cv2.addWeighted(light, 1 - camera.veil, far, camera.veil, 0)
 
 
@@ -240,15 +236,11 @@ def _exposed(light: np.ndarray, camera: Camera) -> np.ndarray:
 
 def _evened(light: np.ndarray, strength: float) -> np.ndarray:
     """Gain of an automatic mode that lightens dark areas and darkens light ones."""
-    small = cv2.resize(light, (96, 96 * light.shape[0] // light.shape[1]), interpolation=cv2.INTER_AREA).mean(
-        axis=-1
-    )
+    small = cv2.resize(light, (96, 96 * light.shape[0] // light.shape[1]), interpolation=cv2.INTER_AREA).mean(axis=-1)
     around = cv2.GaussianBlur(np.maximum(small, 0.02), (0, 0), 5)
     gain = (around / around.max()) ** -strength
     gain *= 1 / gain.mean() ** 0.5
-    return cv2.resize(
-        gain.astype(np.float32), (light.shape[1], light.shape[0]), interpolation=cv2.INTER_LINEAR
-    )
+    return cv2.resize(gain.astype(np.float32), (light.shape[1], light.shape[0]), interpolation=cv2.INTER_LINEAR)
 
 
 def _grained(rng, light: np.ndarray, camera: Camera) -> np.ndarray:

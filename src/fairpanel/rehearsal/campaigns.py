@@ -76,9 +76,7 @@ def draw_table_form(rng: np.random.Generator, *, columns: tuple[str, ...]) -> Ta
     """A spreadsheet's habits at random."""
     delimiter = str(rng.choice([",", ";", "\t"], p=[0.5, 0.35, 0.15]))
     decimal_comma = delimiter == ";" and rng.random() < 0.6
-    return TableForm(
-        columns, delimiter, bool(decimal_comma), bool(rng.random() < 0.3), bool(rng.random() < 0.3)
-    )
+    return TableForm(columns, delimiter, bool(decimal_comma), bool(rng.random() < 0.3), bool(rng.random() < 0.3))
 
 
 @dataclass(frozen=True)
@@ -163,9 +161,7 @@ class MadeCampaign:
         table.write_bytes(self.table_bytes())
         if truth_file is not None:
             Path(truth_file).parent.mkdir(parents=True, exist_ok=True)
-            Path(truth_file).write_text(
-                json.dumps(self.truth, indent=1, ensure_ascii=False), encoding="utf-8"
-            )
+            Path(truth_file).write_text(json.dumps(self.truth, indent=1, ensure_ascii=False), encoding="utf-8")
         return table
 
 

@@ -98,12 +98,7 @@ def _curve_tag(space: Space) -> bytes:
     if space.gamma is not None:
         return b"curv" + bytes(4) + struct.pack(">IH", 1, round(space.gamma * 256))
     if space.version == 4:
-        return (
-            b"para"
-            + bytes(4)
-            + struct.pack(">HH", 3, 0)
-            + _fixed(2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045)
-        )
+        return b"para" + bytes(4) + struct.pack(">HH", 3, 0) + _fixed(2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045)
     table = np.round(decoded(np.linspace(0, 1, 1024), space) * 65535).astype(">u2")
     return b"curv" + bytes(4) + struct.pack(">I", table.size) + table.tobytes()
 

@@ -25,16 +25,12 @@ def stain(rng: np.random.Generator, shape: tuple[int, int], *, px_per_mm: float)
     centre = rng.uniform(0.1, 0.9, 2) * np.array(shape) / px_per_mm
     radius = rng.uniform(3, 11)
     angle = np.arctan2(rows - centre[0], columns - centre[1])
-    edge = radius * (
-        1 + 0.2 * np.sin(3 * angle + rng.uniform(0, 6)) + 0.1 * np.sin(5 * angle + rng.uniform(0, 6))
-    )
+    edge = radius * (1 + 0.2 * np.sin(3 * angle + rng.uniform(0, 6)) + 0.1 * np.sin(5 * angle + rng.uniform(0, 6)))
     inside = edge - np.hypot(rows - centre[0], columns - centre[1])
     body = 1 / (1 + np.exp(-inside / 0.4))
     rim = np.exp(-((inside - 0.5) ** 2) / 0.5)
     density = rng.uniform(0.03, 0.12) * (body + 0.7 * rim)
-    return 10.0 ** -(density[..., None] * np.array([0.5, 1.0, 2.2]) * rng.uniform(0.8, 1.2, 3)).astype(
-        np.float32
-    )
+    return 10.0 ** -(density[..., None] * np.array([0.5, 1.0, 2.2]) * rng.uniform(0.8, 1.2, 3)).astype(np.float32)
 
 
 def scratches(rng: np.random.Generator, shape: tuple[int, int], *, px_per_mm: float) -> np.ndarray:
@@ -43,9 +39,7 @@ def scratches(rng: np.random.Generator, shape: tuple[int, int], *, px_per_mm: fl
     for _ in range(rng.integers(1, 4)):
         x, y = rng.integers(0, shape[1], 2).tolist(), rng.integers(0, shape[0], 2).tolist()
         ends = (x[0], y[0]), (x[1], y[1])
-        cv2.line(
-            left, ends[0], ends[1], float(rng.uniform(0.1, 0.5)), max(1, round(0.3 * px_per_mm)), cv2.LINE_AA
-        )
+        cv2.line(left, ends[0], ends[1], float(rng.uniform(0.1, 0.5)), max(1, round(0.3 * px_per_mm)), cv2.LINE_AA)
     return left
 
 
@@ -55,9 +49,7 @@ def curl(rng: np.random.Generator, shape: tuple[int, int]) -> np.ndarray:
     n = shape[0] if lengthwise else shape[1]
     slope = np.linspace(-1, 1, n)
     rise = rng.uniform(0.03, 0.12) * (slope**3 + rng.uniform(-0.5, 0.5) * slope**2)
-    return np.broadcast_to((1 + rise)[:, None] if lengthwise else (1 + rise)[None, :], shape).astype(
-        np.float32
-    )
+    return np.broadcast_to((1 + rise)[:, None] if lengthwise else (1 + rise)[None, :], shape).astype(np.float32)
 
 
 def pencil(

@@ -113,9 +113,7 @@ class _Bench:
 def demo_campaign(seed: int = 1) -> MadeCampaign:
     """The demonstration's pictures, table and truth; the same for the same seed."""
     rng = generator(seed, "demo", "bench")
-    a7 = replace(
-        draw_paper(rng, half_seconds=64.0, lot="A7"), curve=curve("stretched", (1.05,)), range_density=1.15
-    )
+    a7 = replace(draw_paper(rng, half_seconds=64.0, lot="A7"), curve=curve("stretched", (1.05,)), range_density=1.15)
     bench = _Bench(
         lots={"A7": a7, "B1": another_lot(a7, lot="B1", slower=1.117)},
         lamp=Lamp(name="L2", axis_mm=(-7.0, 0.0)),
@@ -178,9 +176,7 @@ def _run(rng: np.random.Generator, bench: _Bench, items: list[Item], *, run: int
     return on_mat(rng, made, stem=f"run_{run:02d}", shot=_shot(rng, run))
 
 
-def _plan(
-    rng, bench: _Bench, item: Item | None, sheet: Sheet, corner, exposure: Exposure, *, run: int
-) -> StripPlan:
+def _plan(rng, bench: _Bench, item: Item | None, sheet: Sheet, corner, exposure: Exposure, *, run: int) -> StripPlan:
     """A strip of an item, or a glass-only control where there is none."""
     faded, facts = 1.0, {"glass_lot": "G4"}
     if item is None:

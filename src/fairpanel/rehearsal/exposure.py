@@ -81,9 +81,7 @@ class Film:
 
     def transmission(self, along: np.ndarray) -> np.ndarray:
         """Transmission along the plate, `along` running from 0 to 1."""
-        wave = np.sin(2 * np.pi * 0.8 * along + self.phase) + 0.4 * np.sin(
-            2 * np.pi * 2.3 * along + 2 * self.phase
-        )
+        wave = np.sin(2 * np.pi * 0.8 * along + self.phase) + 0.4 * np.sin(2 * np.pi * 2.3 * along + 2 * self.phase)
         return np.exp(-self.absorbance * np.maximum(1 + self.uneven * wave, 0.0))
 
 
@@ -232,9 +230,7 @@ def dose(
         under_glass[a:b] = _open_seconds(rng, patch, lamp, exposure)
         transmission[a:b] = patch.film.transmission((np.arange(a, b) + 0.5 - a) / max(b - a, 1))
     profile = _blurred(under_glass * transmission, bounds, penumbra_mm * px_per_mm)
-    seconds = light * (
-        profile[:, None] + under_glass[:, None] * _side_light(exposure, bounds, shape, px_per_mm)
-    )
+    seconds = light * (profile[:, None] + under_glass[:, None] * _side_light(exposure, bounds, shape, px_per_mm))
     true_transmission = tuple(float(transmission[a:b].mean()) for a, b in bounds)
     return Dose(seconds * _mask(shape, rim_px, px_per_mm), bounds, by_formula, true_transmission)
 

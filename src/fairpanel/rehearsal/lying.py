@@ -116,9 +116,7 @@ def rows_of_strips(rng, strips, *, gap_mm, turn_deg, jitter_mm) -> tuple[list[Pl
         lean_y = strip.plan.length_mm / 2 * np.sin(np.radians(min(turn_deg, 4.0)))
         beside = float(width / 2 + rng.uniform(-jitter_mm, jitter_mm))
         turn = float(rng.choice([-90.0, 90.0])) + rng.uniform(-1, 1) * min(turn_deg, 4.0)
-        lying.append(
-            placed(rng, strip, centre_mm=(beside, y + strip.plan.width_mm / 2 + lean_y), turn_deg=turn)
-        )
+        lying.append(placed(rng, strip, centre_mm=(beside, y + strip.plan.width_mm / 2 + lean_y), turn_deg=turn))
         y += strip.plan.width_mm + 2 * lean_y + gap_mm
     return lying, (float(width), float(y + gap_mm))
 

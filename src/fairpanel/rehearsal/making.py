@@ -67,9 +67,7 @@ def draw_bench(rng: np.random.Generator, design: Design) -> Bench:
 class Sitting:
     """One sitting at the lamp: exposures one after another, each with its own drift."""
 
-    def __init__(
-        self, rng: np.random.Generator, bench: Bench, *, run: str, lamp_on_s: float | None = None
-    ) -> None:
+    def __init__(self, rng: np.random.Generator, bench: Bench, *, run: str, lamp_on_s: float | None = None) -> None:
         self.rng, self.lamp, self.run, self.light = rng, bench.lamp, run, bench.light
         self.output = float(np.exp(rng.normal(0, bench.lamp.run_sd)))
         self.clock_s = float(rng.uniform(1500, 4000)) if lamp_on_s is None else lamp_on_s
@@ -100,9 +98,7 @@ class Names:
 
     def __init__(self, rng: np.random.Generator) -> None:
         letters = "abcdefghkmnpqrstuvwxyz"
-        self._codes = iter(
-            [f"{letters[i % 22]}{letters[i // 22 % 22]}{i % 89 + 10}" for i in rng.permutation(22 * 22)]
-        )
+        self._codes = iter([f"{letters[i % 22]}{letters[i // 22 % 22]}{i % 89 + 10}" for i in rng.permutation(22 * 22)])
         self._plates = iter(rng.permutation(np.arange(100, 900)).tolist())
 
     def strip(self) -> str:
@@ -144,8 +140,7 @@ def groups_of_products(design: Design, seed: int, name: str) -> list[dict[str, f
     rng = generator(seed, name, "products")
     numbers = iter(rng.permutation(np.arange(1, 1 + design.groups * design.per_picture)))
     return [
-        {f"Product {next(numbers):02d}": float(b) for b in blocked_values(rng, design)}
-        for _ in range(design.groups)
+        {f"Product {next(numbers):02d}": float(b) for b in blocked_values(rng, design)} for _ in range(design.groups)
     ]
 
 
@@ -256,12 +251,8 @@ def _plan(rng, bench: Bench, sheet: Sheet, corner, sitting: Sitting, names: Name
 
 
 def _product_plan(rng, design, bench, sheet, corner, sitting, names, product, blocked) -> dict:
-    film = draw_film(
-        rng, blocked=blocked, mass_cv=design.film_cv, uneven=float(rng.uniform(0, design.film_uneven))
-    )
-    patches = product_patches(
-        rng, product=product, film=film, seconds=bench.seconds, half_plate=design.half_plates
-    )
+    film = draw_film(rng, blocked=blocked, mass_cv=design.film_cv, uneven=float(rng.uniform(0, design.film_uneven)))
+    patches = product_patches(rng, product=product, film=film, seconds=bench.seconds, half_plate=design.half_plates)
     marks: tuple[str, ...] = ()
     if rng.random() < design.marked:
         marks = tuple(str(m) for m in rng.choice(DEFECTS, size=int(rng.integers(1, 3)), replace=False))

@@ -22,18 +22,14 @@ def page_light(page: str = "A4", *, px_per_mm: float = 7.0) -> np.ndarray:
     mat = layout(page)
     finer = 4 if px_per_mm < 9 else 2
     fine = px_per_mm * finer
-    drawn = np.full(
-        (round(mat.height * px_per_mm) * finer, round(mat.width * px_per_mm) * finer), 255, dtype=np.uint8
-    )
+    drawn = np.full((round(mat.height * px_per_mm) * finer, round(mat.width * px_per_mm) * finer), 255, dtype=np.uint8)
     _draw_lines(drawn, mat, fine)
     for grey in mat.greys:
         _fill(drawn, grey.x, grey.y, grey.width, grey.height, round(255 * grey.level), fine)
     dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, MARKER_FAMILY))
     for marker in mat.markers:
         _draw_marker(drawn, marker, dictionary, fine)
-    small = cv2.resize(drawn, None, fx=1 / finer, fy=1 / finer, interpolation=cv2.INTER_AREA) / np.float32(
-        255
-    )
+    small = cv2.resize(drawn, None, fx=1 / finer, fy=1 / finer, interpolation=cv2.INTER_AREA) / np.float32(255)
     small.setflags(write=False)
     return small
 
@@ -48,9 +44,7 @@ def _fill(drawn, x, y, width, height, level, scale) -> None:
 
 def _draw_marker(drawn, marker, dictionary, scale) -> None:
     side = _px(marker.width, scale)
-    modules = cv2.aruco.generateImageMarker(
-        dictionary, marker.number, dictionary.markerSize + 2, borderBits=1
-    )
+    modules = cv2.aruco.generateImageMarker(dictionary, marker.number, dictionary.markerSize + 2, borderBits=1)
     sharp = cv2.resize(modules, (side, side), interpolation=cv2.INTER_NEAREST)
     x, y = _px(marker.x, scale), _px(marker.y, scale)
     drawn[y : y + side, x : x + side] = np.maximum(sharp, _INK)
@@ -68,22 +62,16 @@ def _draw_lines(drawn, mat: Layout, scale: float) -> None:
     thick = max(1, _px(0.3, scale))
     cv2.line(drawn, (_px(x0, scale), _px(y0, scale)), (_px(x1, scale), _px(y1, scale)), _LINE, thick)
     for x in (x0, x1):
-        cv2.line(
-            drawn, (_px(x, scale), _px(y0 - 1.5, scale)), (_px(x, scale), _px(y0 + 1.5, scale)), _LINE, thick
-        )
+        cv2.line(drawn, (_px(x, scale), _px(y0 - 1.5, scale)), (_px(x, scale), _px(y0 + 1.5, scale)), _LINE, thick)
     _write(drawn, "100 mm", x1 + 3.0, y1 + 1.0, scale)
 
 
 def _write(drawn, text: str, x_mm: float, y_mm: float, scale: float) -> None:
     at = (_px(x_mm, scale), _px(y_mm, scale))
-    cv2.putText(
-        drawn, text, at, cv2.FONT_HERSHEY_SIMPLEX, 0.1 * scale, _LABEL, max(1, _px(0.3, scale)), cv2.LINE_AA
-    )
+    cv2.putText(drawn, text, at, cv2.FONT_HERSHEY_SIMPLEX, 0.1 * scale, _LABEL, max(1, _px(0.3, scale)), cv2.LINE_AA)
 
 
-def page_with_greys(
-    rng: np.random.Generator, *, page: str, px_per_mm: float, ink_error: float = 0.01
-) -> np.ndarray:
+def page_with_greys(rng: np.random.Generator, *, page: str, px_per_mm: float, ink_error: float = 0.01) -> np.ndarray:
     """The page as one printer made it: each grey level off by a little, the same in all its patches.
 
     Parameters
@@ -92,12 +80,7 @@ def page_with_greys(
         Relative standard deviation of a level. [1]
     """
     light = page_light(page, px_per_mm=px_per_mm).copy()
-    off = {
-        level: float(np.exp(rng.normal(0, ink_error)))
-        for level in sorted({g.level for g in layout(page).greys})
-    }
+    off = {level: float(np.exp(rng.normal(0, ink_error))) for level in sorted({g.level for g in layout(page).greys})}
     for grey in layout(page).greys:
-        _fill(
-            light, grey.x, grey.y, grey.width, grey.height, min(grey.level * off[grey.level], 0.98), px_per_mm
-        )
+        _fill(light, grey.x, grey.y, grey.width, grey.height, min(grey.level * off[grey.level], 0.98), px_per_mm)
     return light

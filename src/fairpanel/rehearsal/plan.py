@@ -65,8 +65,7 @@ class Plan:
             ),
             (
                 -(-self.plates // max(self.sheets, 1)) > _CELLS,
-                f"{self.plates} plates on {self.sheets} sheets do not "
-                "fit the mat's twelve cells; use more sheets.",
+                f"{self.plates} plates on {self.sheets} sheets do not fit the mat's twelve cells; use more sheets.",
             ),
             (
                 not self.seconds or min(self.seconds, default=0) <= 0,
@@ -79,9 +78,7 @@ class Plan:
         ]
         blocked = {} if isinstance(self.products, int) else self.products
         over = [
-            f"{name} is supposed to block {b:g} %: less than 100 is needed."
-            for name, b in blocked.items()
-            if b >= 100
+            f"{name} is supposed to block {b:g} %: less than 100 is needed." for name, b in blocked.items() if b >= 100
         ]
         return [text for wrong, text in found if wrong] + over
 

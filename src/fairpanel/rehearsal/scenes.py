@@ -124,9 +124,7 @@ def on_mat(
         cell = mat.cell("steps") if long else next(cells, None)
         if cell is None:
             raise ValueError("the mat has twelve cells for strips; lay the others on another mat")
-        lying.append(
-            in_cell(rng, strip, cell, mat, shot.print_scale, turned=steps_turned and strip.plan.is_steps)
-        )
+        lying.append(in_cell(rng, strip, cell, mat, shot.print_scale, turned=steps_turned and strip.plan.is_steps))
     plane = _page(rng, mat, shot, _scale_of_view(mat, shot))
     corners = np.array([[0, 0], [mat.width, 0], [mat.width, mat.height], [0, mat.height]])
     view = _view(rng, corners, shot)
@@ -196,9 +194,7 @@ def on_bed(rng: np.random.Generator, strips: list[MadeStrip], *, stem: str, shot
 _GROUNDS = {"light": (0.62, 0.60, 0.56), "dark": (0.045, 0.043, 0.04), "middling": (0.24, 0.19, 0.14)}
 
 
-def loose(
-    rng: np.random.Generator, strips: list[MadeStrip], *, stem: str, shot: Shot, lie: LooseLie
-) -> MadePicture:
+def loose(rng: np.random.Generator, strips: list[MadeStrip], *, stem: str, shot: Shot, lie: LooseLie) -> MadePicture:
     """Strips lying about on a plain ground, with boxes empty or in pixels; rows in reading order.
 
     Raises
@@ -241,22 +237,16 @@ def _ground(rng, view: View, kind: str) -> tuple[Plane, np.ndarray]:
     scale = view.px_per_mm(seen.mean(axis=0))
     columns, rows = np.ceil((high - low) * scale / 2).astype(int)
     grain = 1 + 0.06 * smooth_noise(rng, (rows, columns), sigma_px=float(rng.uniform(0.8, 3)))
-    broad = cv2.resize(
-        rng.standard_normal((6, 6)).astype(np.float32), (columns, rows), interpolation=cv2.INTER_CUBIC
-    )
+    broad = cv2.resize(rng.standard_normal((6, 6)).astype(np.float32), (columns, rows), interpolation=cv2.INTER_CUBIC)
     fine = cv2.resize((grain * (1 + 0.05 * broad)).astype(np.float32), None, fx=2, fy=2)
     return Plane(fine[..., None] * colour.astype(np.float32), scale, (float(low[0]), float(low[1]))), colour
 
 
-def _pictured(
-    rng, plane: Plane, view: View, lying: list[Placed], *, stem, shot: Shot, surround
-) -> MadePicture:
+def _pictured(rng, plane: Plane, view: View, lying: list[Placed], *, stem, shot: Shot, surround) -> MadePicture:
     """Lay the strips, take the picture, and write down what is known."""
     towards = rng.normal(0, 0.4, 2)
     for item in lying:
-        plane.lay(
-            item.strip, item.corners_mm, shadow=0.05 if shot.scanned else 0.15, shadow_mm=tuple(towards)
-        )
+        plane.lay(item.strip, item.corners_mm, shadow=0.05 if shot.scanned else 0.15, shadow_mm=tuple(towards))
     light = view.pictured(plane, surround=surround)
     middle = np.mean([p.corners_mm.mean(axis=0) for p in lying], axis=0)
     codes = develop(rng, light, shot.camera, px_per_mm=view.px_per_mm(middle))

@@ -115,9 +115,7 @@ def make_strip(rng: np.random.Generator, plan: StripPlan, lamp: Lamp) -> MadeStr
     )
     density = plan.aged * weight * plan.sheet.paper.image_density(received.seconds * speed)
     rim = plan.rim_mm
-    polygons = tuple(
-        _rectangle(rim, a / PX_PER_MM, plan.width_mm - rim, b / PX_PER_MM) for a, b in received.bounds
-    )
+    polygons = tuple(_rectangle(rim, a / PX_PER_MM, plan.width_mm - rim, b / PX_PER_MM) for a, b in received.bounds)
     return MadeStrip(plan, _pictured(rng, plan, density), polygons, received.light, received.transmission)
 
 

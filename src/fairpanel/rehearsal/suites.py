@@ -82,21 +82,13 @@ HARD = {
     ),
     "phone_deep_blue": replace(FOUR_MINUTES, camera="phone", steps="geometric", deep_blue=True),
     "steps_no_glass": replace(FOUR_MINUTES, camera="either", steps="geometric", step_role="step no glass"),
-    "steps_unknown_glass": replace(
-        FOUR_MINUTES, camera="either", steps="geometric", step_role="step unknown"
-    ),
-    "steps_other_sheet": replace(
-        FOUR_MINUTES, camera="either", steps="geometric", steps_from="sheet", table="full"
-    ),
-    "steps_other_run": replace(
-        FOUR_MINUTES, camera="either", steps="geometric", steps_from="run", table="full"
-    ),
+    "steps_unknown_glass": replace(FOUR_MINUTES, camera="either", steps="geometric", step_role="step unknown"),
+    "steps_other_sheet": replace(FOUR_MINUTES, camera="either", steps="geometric", steps_from="sheet", table="full"),
+    "steps_other_run": replace(FOUR_MINUTES, camera="either", steps="geometric", steps_from="run", table="full"),
     "steps_other_picture": replace(
         FOUR_MINUTES, camera="either", steps="geometric", steps_from="other picture", table="full"
     ),
-    "steps_elsewhere": replace(
-        FOUR_MINUTES, camera="phone", steps="geometric", steps_from="elsewhere", table="full"
-    ),
+    "steps_elsewhere": replace(FOUR_MINUTES, camera="phone", steps="geometric", steps_from="elsewhere", table="full"),
 }
 
 #: Nothing that blocks, or what the caller says: for false findings and for detection limits.

@@ -188,9 +188,7 @@ def phone_view(
     turn = np.radians(rng.uniform(-turn_deg, turn_deg))
     middle = corners_mm.mean(axis=0)
     distance = rng.uniform(1.1, 1.6) * np.ptp(corners_mm, axis=0).max()
-    matrix = _pinhole(turn, tilt_x, tilt_y, distance) @ np.array(
-        [[1, 0, -middle[0]], [0, 1, -middle[1]], [0, 0, 1.0]]
-    )
+    matrix = _pinhole(turn, tilt_x, tilt_y, distance) @ np.array([[1, 0, -middle[0]], [0, 1, -middle[1]], [0, 0, 1.0]])
     return View(_fitted(rng, matrix, corners_mm, size, rng.uniform(*fill)), size, float(rng.normal(0, bulge)))
 
 

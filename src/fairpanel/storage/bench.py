@@ -59,9 +59,7 @@ class Bench(Publications):
     # ---- making and opening --------------------------------------------------------------------------------
 
     @classmethod
-    def create(
-        cls, folder: str | Path, *, name: str = "", zone: str | None = None, url: str | None = None
-    ) -> Bench:
+    def create(cls, folder: str | Path, *, name: str = "", zone: str | None = None, url: str | None = None) -> Bench:
         """Make a new bench and open it for writing.
 
         Parameters
@@ -222,9 +220,7 @@ def must_be_bench(folder: Path) -> None:
         return
     file = folder / RECORDS
     if not file.is_file():
-        raise NoBench(
-            f"There is no bench in {folder}. Give the folder of one, or make it with `fairpanel new`."
-        )
+        raise NoBench(f"There is no bench in {folder}. Give the folder of one, or make it with `fairpanel new`.")
     head = engines.head_of(file)
     if head is None:
         raise BenchDamaged(
@@ -244,9 +240,7 @@ def _opened(folder: Path, lock: WriterLock | None) -> tuple[Engine, tzinfo]:
         with engine.connect() as connection:
             revision = revision_of(connection)
         if revision is None:
-            raise BenchDamaged(
-                f"The records of {folder} hold no bench. Take a backup that `check` finds whole."
-            )
+            raise BenchDamaged(f"The records of {folder} hold no bench. Take a backup that `check` finds whole.")
         if is_newer(revision):
             raise _newer(folder, revision)
         if revision != tables.REVISION:

@@ -65,9 +65,7 @@ def problems_of(
 def _records(connection: Connection) -> Iterator[Problem]:
     for (line,) in connection.exec_driver_sql("PRAGMA integrity_check"):
         if line != "ok":
-            yield Problem(
-                "records", "bench.sqlite", f"The records are damaged: {line}. Take the newest whole backup."
-            )
+            yield Problem("records", "bench.sqlite", f"The records are damaged: {line}. Take the newest whole backup.")
 
 
 def _references(connection: Connection) -> Iterator[Problem]:
@@ -124,6 +122,4 @@ def _publications(folder: Path, publications: Iterable[StoredPublication]) -> It
         for place, sha256 in one.files.items():
             fault = fault_of_file(folder / one.folder / place, sha256)
             if fault:
-                yield Problem(
-                    "publication", f"{one.folder}/{place}", f"{one.folder}/{place} {fault}. Publish again."
-                )
+                yield Problem("publication", f"{one.folder}/{place}", f"{one.folder}/{place} {fault}. Publish again.")

@@ -56,9 +56,7 @@ def plain(value: Any) -> Any:
         return [plain(v) for v in value]
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
-    raise TypeError(
-        f"{type(value).__name__} cannot be kept on the bench; give plain numbers, text, lists or mappings"
-    )
+    raise TypeError(f"{type(value).__name__} cannot be kept on the bench; give plain numbers, text, lists or mappings")
 
 
 def _of_array(value: np.ndarray | np.generic) -> Any:

@@ -75,9 +75,7 @@ def _is_same(new: NewRow, known: OnRecord, upgrade: Upgrade) -> bool:
     )
 
 
-def _missing(
-    matched: Sequence[Matched], on_record: Mapping[Key, OnRecord], table_name: str
-) -> list[StoredRow]:
+def _missing(matched: Sequence[Matched], on_record: Mapping[Key, OnRecord], table_name: str) -> list[StoredRow]:
     """Rows of the same table and the same pictures that are not in it any more.
 
     Same name alone is not enough: `table.csv` may be another campaign's.

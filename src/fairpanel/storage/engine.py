@@ -82,9 +82,7 @@ def head_of(file: Path) -> tuple[int, int] | None:
 
 
 def _settle(connection: sqlite3.Connection, *, writing: bool, foreign_keys: bool) -> None:
-    connection.isolation_level = (
-        None  # transactions are begun by `_begin`, so that they cover tables as well as rows
-    )
+    connection.isolation_level = None  # transactions are begun by `_begin`, so that they cover tables as well as rows
     settings: dict[str, Any] = {
         "synchronous": "FULL",
         "fullfsync": 1,  # macOS: flush the drive's own cache too

@@ -16,9 +16,7 @@ def link(connection: Connection, table: Any, one: str, other: str, pairs: Sequen
         connection.execute(insert(table), [{one: a, other: b} for a, b in pairs])
 
 
-def linked(
-    connection: Connection, pairs: Any, owner: Any, linked_to: Any, read_id: str
-) -> dict[str, tuple[str, ...]]:
+def linked(connection: Connection, pairs: Any, owner: Any, linked_to: Any, read_id: str) -> dict[str, tuple[str, ...]]:
     """What each record of a read is linked to, by its id, in order of entry."""
     mine, other = list(pairs.c)[:2]
     asked = (

@@ -67,9 +67,7 @@ def save_refusals(
 def load_measurings(connection: Connection, wanted: Select[Any]) -> list[Measuring]:
     """The measurings whose ids a question gives, with all that belongs to them, in order of measuring."""
     measuring = tables.measuring
-    heads = connection.execute(
-        select(measuring).where(measuring.c.id.in_(wanted)).order_by(measuring.c.seq)
-    ).all()
+    heads = connection.execute(select(measuring).where(measuring.c.id.in_(wanted)).order_by(measuring.c.seq)).all()
     outlines = _parts(connection, tables.outline, wanted)
     marks = _parts(connection, tables.mark, wanted)
     refusals = _parts(connection, tables.refusal, wanted)

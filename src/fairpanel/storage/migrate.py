@@ -40,9 +40,7 @@ def migrate(engine: Engine) -> None:
     with engine.begin() as connection:
         present = revision_of(connection)
         context = MigrationContext.configure(connection)
-        steps = [
-            s for s in scripts.iterate_revisions(tables.REVISION, present or "base") if s.revision != present
-        ]
+        steps = [s for s in scripts.iterate_revisions(tables.REVISION, present or "base") if s.revision != present]
         with Operations.context(context):
             for step in reversed(steps):
                 step.module.upgrade()

@@ -51,9 +51,7 @@ class Nouns(Pictures):
             raise ReasonNeeded("A change to what is on record needs a reason. Say why, in a few words.")
         with self._saving() as connection:
             before = self._must_exist(connection, tables.entry, entry_id)
-            if connection.execute(
-                select(tables.entry.c.id).where(tables.entry.c.replaces == entry_id)
-            ).first():
+            if connection.execute(select(tables.entry.c.id).where(tables.entry.c.replaces == entry_id)).first():
                 raise AlreadyReplaced(
                     f"This entry of the {before['noun']} “{before['name']}” has been replaced already. "
                     "Change the newest one."

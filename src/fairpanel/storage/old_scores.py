@@ -19,9 +19,7 @@ _KIND = "old scores"
 class OldScores(Reads):
     """Keeping old scores and getting them back."""
 
-    def add_old_scores(
-        self, *, table_name: str, table: bytes, bodies: Sequence[Any], reason: str = ""
-    ) -> str | None:
+    def add_old_scores(self, *, table_name: str, table: bytes, bodies: Sequence[Any], reason: str = "") -> str | None:
         """Keep a table of old scores; returns the id of the take-in, or None if it is on the bench already.
 
         Parameters
@@ -52,8 +50,7 @@ class OldScores(Reads):
                     connection, _KIND, table_name, sheet, reason, replaces=before[-1].id if before else None
                 )
                 records = [
-                    {"take_in_id": take_in_id, "ordinal": i, "body": dumps(body)}
-                    for i, body in enumerate(bodies)
+                    {"take_in_id": take_in_id, "ordinal": i, "body": dumps(body)} for i, body in enumerate(bodies)
                 ]
                 self._add_all(connection, tables.old_score, records)
         return take_in_id
@@ -63,9 +60,7 @@ class OldScores(Reads):
         score = tables.old_score
         with self._looking() as connection:
             standing = [one.id for one in _standing(connection)]
-            found = connection.execute(
-                select(score).where(score.c.take_in_id.in_(standing)).order_by(score.c.seq)
-            )
+            found = connection.execute(select(score).where(score.c.take_in_id.in_(standing)).order_by(score.c.seq))
             return [OldScore(one.id, one.take_in_id, loads(one.body)) for one in found]
 
 

@@ -56,8 +56,7 @@ class Originals:
             write_synced(part, data)
             if hash_of(part) != sha256:
                 raise OriginalDamaged(
-                    f"“{name}” did not read back from the disk as it was written. Check the disk; nothing "
-                    "was kept."
+                    f"“{name}” did not read back from the disk as it was written. Check the disk; nothing was kept."
                 )
             os.replace(part, waiting)
         except BaseException:
@@ -149,9 +148,7 @@ class Originals:
             if folder.is_file():
                 yield folder.name
             else:
-                yield from sorted(
-                    f"{folder.name}/{p.relative_to(folder).as_posix()}" for p in folder.rglob("*")
-                )
+                yield from sorted(f"{folder.name}/{p.relative_to(folder).as_posix()}" for p in folder.rglob("*"))
 
     def _waiting(self, file: str) -> Path:
         return self.folder / _INCOMING / PurePath(file).name

@@ -18,9 +18,7 @@ from fairpanel.storage.store import Store, in_portions
 class Pictures(Store):
     """Keeping originals and getting them back."""
 
-    def stage(
-        self, data: bytes, *, name: str, media_type: str = "", facts: Mapping[str, Any] | None = None
-    ) -> Staged:
+    def stage(self, data: bytes, *, name: str, media_type: str = "", facts: Mapping[str, Any] | None = None) -> Staged:
         """Write a file onto the bench's disk, to be named by the take-in that follows.
 
         A take-in of many pictures stages one after the other, so that memory holds one. What is never taken
@@ -122,9 +120,7 @@ def ids_by_hash(connection: Connection, hashes: Iterable[str]) -> dict[str, str]
     """Ids of the pictures on record among these hashes."""
     known: dict[str, str] = {}
     for portion in in_portions(hashes):
-        asked = select(tables.picture.c.sha256, tables.picture.c.id).where(
-            tables.picture.c.sha256.in_(portion)
-        )
+        asked = select(tables.picture.c.sha256, tables.picture.c.id).where(tables.picture.c.sha256.in_(portion))
         known.update((sha256, id) for sha256, id in connection.execute(asked))
     return known
 

@@ -38,9 +38,7 @@ class Publications(OldScores):
         """
         with self._saving() as connection:
             self._must_be_finished(connection, read_id)
-            return self._add(
-                connection, tables.publication, read_id=read_id, folder=folder, files=dumps(files)
-            )
+            return self._add(connection, tables.publication, read_id=read_id, folder=folder, files=dumps(files))
 
     def keep_publication(self, read_id: str, files: Iterable[tuple[str, bytes]]) -> StoredPublication:
         """Write a publication below the bench's `publications` folder and record it.
@@ -76,9 +74,7 @@ class Publications(OldScores):
         publication = tables.publication
         with self._looking() as connection:
             return [
-                StoredPublication(
-                    one.id, one.read_id, one.folder, loads(one.files), one.made_at, one.made_offset
-                )
+                StoredPublication(one.id, one.read_id, one.folder, loads(one.files), one.made_at, one.made_offset)
                 for one in connection.execute(select(publication).order_by(publication.c.seq))
             ]
 

@@ -92,9 +92,7 @@ class Reads(Outlines):
             )
             save_outlines(self, connection, outlines, picture_id=picture_id, measuring_id=measuring_id)
             self._add_all(connection, tables.mark, [_mark_record(mark, measuring_id) for mark in marks])
-            save_refusals(
-                self, connection, refusals, read_id=read_id, method=method, measuring_id=measuring_id
-            )
+            save_refusals(self, connection, refusals, read_id=read_id, method=method, measuring_id=measuring_id)
             link(connection, tables.read_measuring, "read_id", "measuring_id", [(read_id, measuring_id)])
         return measuring_id
 
@@ -154,9 +152,7 @@ class Reads(Outlines):
             before = _count(connection, tables.result, read_id, method)
             records = [_result_record(one, read_id, method, before + i) for i, one in enumerate(results)]
             ids = self._add_all(connection, tables.result, records)
-            pairs = [
-                (id, reading_ids[i]) for id, one in zip(ids, results) for i in dict.fromkeys(one.readings)
-            ]
+            pairs = [(id, reading_ids[i]) for id, one in zip(ids, results) for i in dict.fromkeys(one.readings)]
             link(connection, tables.result_reading, "result_id", "reading_id", pairs)
         return ids
 
@@ -221,9 +217,7 @@ class Reads(Outlines):
         used, measuring = tables.read_measuring, tables.measuring
         wanted = select(used.c.measuring_id).where(used.c.read_id == read_id)
         if method is not None:
-            wanted = wanted.join(measuring, measuring.c.id == used.c.measuring_id).where(
-                measuring.c.method == method
-            )
+            wanted = wanted.join(measuring, measuring.c.id == used.c.measuring_id).where(measuring.c.method == method)
         with self._looking() as connection:
             self._must_be_finished(connection, read_id)
             return load_measurings(connection, wanted)

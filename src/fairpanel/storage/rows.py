@@ -24,9 +24,7 @@ def _as_it_is(method: str, body: Mapping[str, Any], version: int) -> Mapping[str
 class Rows(Nouns):
     """Taking in and getting back what was done."""
 
-    def compare_take_in(
-        self, table_name: str, rows: Sequence[NewRow], *, upgrade: Upgrade = _as_it_is
-    ) -> Comparison:
+    def compare_take_in(self, table_name: str, rows: Sequence[NewRow], *, upgrade: Upgrade = _as_it_is) -> Comparison:
         """What taking in this table would add and change. Nothing is saved."""
         with self._looking() as connection:
             on_record = _on_record(connection, {row.method for row in rows})
@@ -164,14 +162,10 @@ class Rows(Nouns):
         picture_ids = {**picture_ids, **ids_by_hash(connection, wanted)}
         fresh = [m for m in matched if not m.same]
         ids = iter(
-            self._add_all(
-                connection, tables.row, [_record_of(m, take_in_id, picture_ids, reason) for m in fresh]
-            )
+            self._add_all(connection, tables.row, [_record_of(m, take_in_id, picture_ids, reason) for m in fresh])
         )
         row_ids = [m.known.row.id if m.known and m.same else next(ids) for m in matched]
-        places = [
-            {"take_in_id": take_in_id, "row_id": id, "line": m.new.line} for id, m in zip(row_ids, matched)
-        ]
+        places = [{"take_in_id": take_in_id, "row_id": id, "line": m.new.line} for id, m in zip(row_ids, matched)]
         if places:
             connection.execute(insert(tables.take_in_row), places)
         return row_ids
@@ -250,9 +244,7 @@ class Rows(Nouns):
             )
         return found
 
-    def _withdraw(
-        self, connection: Connection, rows: Sequence[StoredRow], reason: str, take_in_id: str
-    ) -> None:
+    def _withdraw(self, connection: Connection, rows: Sequence[StoredRow], reason: str, take_in_id: str) -> None:
         found = [self._must_exist(connection, tables.row, row.id) for row in rows]
         gone = [_again(before, take_in_id, reason) | {"withdrawn": True} for before in found]
         self._add_all(connection, tables.row, gone)

@@ -54,9 +54,7 @@ class Store:
 
     def _must_write(self) -> None:
         if self._lock is None:
-            raise NotWriting(
-                f"The bench {self.folder} was opened for looking only; open it with writing=True."
-            )
+            raise NotWriting(f"The bench {self.folder} was opened for looking only; open it with writing=True.")
 
     def _stamp(self) -> dict[str, str]:
         at, offset = moments.now(self.zone)
@@ -65,9 +63,7 @@ class Store:
     def _add(self, connection: Connection, table: Table, **values: Any) -> str:
         return self._add_all(connection, table, [values])[0]
 
-    def _add_all(
-        self, connection: Connection, table: Table, records: Iterable[Mapping[str, Any]]
-    ) -> list[str]:
+    def _add_all(self, connection: Connection, table: Table, records: Iterable[Mapping[str, Any]]) -> list[str]:
         stamped = [{**record, **self._stamp()} for record in records]
         if stamped:
             connection.execute(insert(table), stamped)

@@ -91,9 +91,7 @@ def _first_of(name: str, *columns: str) -> Index:
 
 # ---- what was done -----------------------------------------------------------------------------------------
 
-entry = _record(
-    "entry", Column("noun", String(40), nullable=False), _text("name"), _text("body"), *_replaces("entry")
-)
+entry = _record("entry", Column("noun", String(40), nullable=False), _text("name"), _text("body"), *_replaces("entry"))
 Index("ix_entry_noun_name", entry.c.noun, entry.c.name)
 
 take_in = _record(

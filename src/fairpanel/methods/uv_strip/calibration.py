@@ -181,9 +181,7 @@ def _doses(names: tuple[str, ...], patches: Sequence[Patch], theta: np.ndarray) 
     return np.array([p.ln_dose for p in patches]) + part @ theta[curve.SIZE :], part
 
 
-def _linear(
-    c: Calibration, patches: Sequence[Patch], theta: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _linear(c: Calibration, patches: Sequence[Patch], theta: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Jacobian, covariance and residual of patches at theta."""
     x, part = _doses(c.names, patches, theta)
     paper = paper_of(theta, c.top)

@@ -175,7 +175,9 @@ def prior() -> tuple[np.ndarray, np.ndarray]:
     slopes = (np.eye(n)[1:] - np.eye(n)[:-1]) / STEP
     middles = (KNOTS[1:] + KNOTS[:-1]) / 2
     wander = np.where(KNOTS[1:-1] < 0, WANDER_TOE, WANDER_SHOULDER) * np.sqrt(STEP)
-    rows = np.vstack([slopes[int(np.argmin(np.abs(middles)))] / SLOPE_SPREAD, np.diff(slopes, axis=0) / wander[:, None]])
+    rows = np.vstack(
+        [slopes[int(np.argmin(np.abs(middles)))] / SLOPE_SPREAD, np.diff(slopes, axis=0) / wander[:, None]]
+    )
     targets = np.concatenate([[0.0], np.where(KNOTS[1:-1] < 0, -TOE_RISE * STEP, 0.0) / wander])
     targets[0] = TYPICAL_SLOPE / SLOPE_SPREAD
     return np.hstack([np.zeros((n - 1, 3)), rows]), targets

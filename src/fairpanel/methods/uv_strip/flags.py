@@ -19,32 +19,58 @@ FLAGS = (
     Flag("few colours", True, "The picture holds a small palette of colours; fine differences of tone are lost."),
     Flag("see-through picture", True, "Parts of the picture are see-through; its tones depend on what lies behind."),
     Flag("altered by an automatic mode", True, "The camera says that an automatic mode altered the tones."),
-    Flag("colours disagree", True, "Red and the other colours give different answers: stain, toning or coloured light."),
-    Flag("tone curve off", True, "The mat's grey patches do not fit their printed tones; the camera's tone curve is odd."),
+    Flag(
+        "colours disagree", True, "Red and the other colours give different answers: stain, toning or coloured light."
+    ),
+    Flag(
+        "tone curve off", True, "The mat's grey patches do not fit their printed tones; the camera's tone curve is odd."
+    ),
     Flag("edges uncertain", True, "Where one patch ends and the next begins could not be seen."),
     # doubts: from the steps
     Flag("steps indistinct", True, "Some neighbouring steps hardly differ, so doses there are not well separated."),
     Flag("steps saturated", True, "Nearly all steps are as dark as the paper gets; the curve is hardly known."),
-    Flag("outside the steps", True, "The patch is darker than the darkest step; its dose is beyond what the steps show."),
+    Flag(
+        "outside the steps", True, "The patch is darker than the darkest step; its dose is beyond what the steps show."
+    ),
     Flag("curve in doubt", True, "The steps do not lie on a smooth curve within their scatter."),
     Flag("steps from elsewhere", True, "The steps come from another picture, paper sheet or run."),
-    Flag("steps without glass", True, "The steps were exposed without glass and no glass-only strip ties them to glass."),
+    Flag(
+        "steps without glass", True, "The steps were exposed without glass and no glass-only strip ties them to glass."
+    ),
     Flag("steps' glass not known", True, "It is not known whether the steps lay under glass; both readings are given."),
     # doubts: from the record
-    Flag("strip under age", True, "The strip was pictured less than 20 hours after its rinse; the blue was still deepening."),
+    Flag(
+        "strip under age",
+        True,
+        "The strip was pictured less than 20 hours after its rinse; the blue was still deepening.",
+    ),
     Flag("ages differ", True, "The strip and its steps were pictured at different ages after the rinse."),
     Flag("lamp cold", True, "The exposure began before the lamp had warmed up; its light was estimated, not known."),
     Flag("paper lots mixed", True, "The strip and its steps are of different lots of paper."),
-    Flag("glass lots mixed", True, "The plate is of another lot of glass than the glass-only plates it is compared with."),
-    Flag("patches disagree", True, "The patches of this strip do not agree on one blocking; one may be stained or misplaced."),
+    Flag(
+        "glass lots mixed", True, "The plate is of another lot of glass than the glass-only plates it is compared with."
+    ),
+    Flag(
+        "patches disagree",
+        True,
+        "The patches of this strip do not agree on one blocking; one may be stained or misplaced.",
+    ),
     Flag("pictures disagree", True, "Two pictures of this strip give numbers that do not agree."),
-    Flag("plates disagree", True, "This plate differs from the product's other plates by more than film and reading explain."),
+    Flag(
+        "plates disagree",
+        True,
+        "This plate differs from the product's other plates by more than film and reading explain.",
+    ),
     # advice
     Flag("exposed too long", False, "This exposure is too long to separate weak products."),
     Flag("exposed too short", False, "This exposure is too short to separate strong products."),
     Flag("uneven film", False, "The film is uneven: the number is the mean over the strip."),
     Flag("no replicate", False, "Only one plate: how much plates differ is taken from elsewhere."),
-    Flag("no glass-only strip", False, "No glass-only strip was exposed with this one; half plates would halve the error."),
+    Flag(
+        "no glass-only strip",
+        False,
+        "No glass-only strip was exposed with this one; half plates would halve the error.",
+    ),
     Flag("few steps", False, "The step strip has fewer than five steps."),
 )
 

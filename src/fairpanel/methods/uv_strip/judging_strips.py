@@ -19,15 +19,20 @@ from fairpanel.methods.uv_strip.transmission import Transmission
 WASTE = 1.5
 
 
-def strip_flags(
-    strip: Strip, steps: Steps, c: Calibration, t: Transmission, film: Sequence[Patch]
-) -> tuple[str, ...]:
+def strip_flags(strip: Strip, steps: Steps, c: Calibration, t: Transmission, film: Sequence[Patch]) -> tuple[str, ...]:
     """All flags of one strip, each once: its own, its steps', the record's and the reading's."""
     own = [f for s in (*strip.film, *strip.glass) for f in s.mark.flags]
     of_steps = _shared_picture_flags(steps)
     return tuple(
         dict.fromkeys(
-            [*own, *of_steps, *_steps(steps, c), *_record(strip, steps), *_reading(strip, c, t, film), *_advice(strip, steps, c, film)]
+            [
+                *own,
+                *of_steps,
+                *_steps(steps, c),
+                *_record(strip, steps),
+                *_reading(strip, c, t, film),
+                *_advice(strip, steps, c, film),
+            ]
         )
     )
 
@@ -75,7 +80,12 @@ def _record(strip: Strip, steps: Steps) -> list[str]:
     age, steps_age = strip.first("hours_since_rinse"), steps.strips[0].first("hours_since_rinse")
     if age is not None and float(age) < taken.FULL_AGE_H:
         flags.append("strip under age")
-    if age is not None and steps_age is not None and abs(float(age) - float(steps_age)) > 6 and min(float(age), float(steps_age)) < 48:
+    if (
+        age is not None
+        and steps_age is not None
+        and abs(float(age) - float(steps_age)) > 6
+        and min(float(age), float(steps_age)) < 48
+    ):
         flags.append("ages differ")
     if "paper_lot" in steps.elsewhere:
         flags.append("paper lots mixed")

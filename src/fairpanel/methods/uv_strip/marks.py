@@ -58,9 +58,7 @@ def measure(picture: Upright, outlines: Sequence[Outline], entered: Sequence[Ent
     width = strip_width(outlines)
     patches = [_blocks_of(picture, o.polygon, width) for o in outlines]
     lit = _lighting(picture, outlines, patches, width)
-    return [
-        Mark(o.row_id, *_body(picture, o.polygon, b, lit, width)) for o, b in zip(outlines, patches, strict=True)
-    ]
+    return [Mark(o.row_id, *_body(picture, o.polygon, b, lit, width)) for o, b in zip(outlines, patches, strict=True)]
 
 
 def strip_width(outlines: Sequence[Outline]) -> float:
@@ -75,9 +73,7 @@ def _blocks_of(picture: Upright, polygon: np.ndarray, width: float) -> Blocks:
     return blocks(picture, inner, side=max(width / BLOCKS_ACROSS, 2.0))
 
 
-def _lighting(
-    picture: Upright, outlines: Sequence[Outline], patches: Sequence[Blocks], width: float
-) -> _Lighting:
+def _lighting(picture: Upright, outlines: Sequence[Outline], patches: Sequence[Blocks], width: float) -> _Lighting:
     found = mat_in(picture)
     lightest = max(float(np.median(b.light[..., 1])) for b in patches)
     if found is not None:
@@ -139,7 +135,9 @@ def _body(
         "width": width,
         "grey_misfit": lit.curve.misfit,
         "polygon": np.round(polygon, 2).tolist(),
-        "facts": {k: picture.facts.get(k) for k in ("grey", "palette", "cmyk", "alpha", "auto_mode", "lossy", "format")},
+        "facts": {
+            k: picture.facts.get(k) for k in ("grey", "palette", "cmyk", "alpha", "auto_mode", "lossy", "format")
+        },
     }
     return body, _flags(body)
 

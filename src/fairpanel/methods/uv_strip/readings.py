@@ -66,9 +66,7 @@ def readings(marks: Sequence[Mark], entered: Sequence[Entered]) -> tuple[list[Re
         else:
             refusals += [Refusal(g.picture, s.name, *refusal) for s in g.film]
     calibrations = _calibrations(sound, noises, given)
-    found = [
-        _reading(g, c, s, noises, given) for g, c in zip(sound, calibrations, strict=True) for s in g.film
-    ]
+    found = [_reading(g, c, s, noises, given) for g, c in zip(sound, calibrations, strict=True) for s in g.film]
     return _two_pictures_of_one_strip(found), refusals
 
 
@@ -128,9 +126,7 @@ def _calibrations(groups: Sequence[_Group], noises: dict[str, Noise], given: boo
     return [replace(_calibrate(g, noises, given, ratio), noise_dof=held + dof) for g in groups]
 
 
-def _calibrate(
-    g: _Group, noises: dict[str, Noise], given: bool, ratio: float, draw: bool = True
-) -> Calibration:
+def _calibrate(g: _Group, noises: dict[str, Noise], given: bool, ratio: float, draw: bool = True) -> Calibration:
     patches, offsets = [], {}
     for steps in g.steps.strips:
         name = f"steps {steps.picture}:{steps.name}"
@@ -161,9 +157,7 @@ def _patch(
         extra = math.hypot(extra, taken.SHEET_RANGE)
     own = math.hypot(d.shared, taken.PAPER) if shared is None else shared
     exposure = spot.id if strip.is_steps else f"{strip.picture}:{strip.name}:{spot.row.seconds}"
-    return Patch(
-        body["density"][RED], body["area"], d.ln, d.timing, exposure, strip.name, own, offsets, extra
-    )
+    return Patch(body["density"][RED], body["area"], d.ln, d.timing, exposure, strip.name, own, offsets, extra)
 
 
 def _other_picture(body: dict[str, Any], g: _Group) -> float:

@@ -70,36 +70,66 @@ class Row:
     """One patch of paper: in which picture, on which strip, under what, and how long."""
 
     picture: str = column(
-        text, required=True, noun="picture", short_form=True, identity=True,
-        help="the picture's file name, as it lies beside the table", example="scan-01.png")
+        text,
+        required=True,
+        noun="picture",
+        short_form=True,
+        identity=True,
+        help="the picture's file name, as it lies beside the table",
+        example="scan-01.png",
+    )
     strip: str = column(
-        text, required=True, noun="strip", short_form=True, identity=True,
-        help="a name for the strip; rows with the same name are patches of one strip", example="S1")
+        text,
+        required=True,
+        noun="strip",
+        short_form=True,
+        identity=True,
+        help="a name for the strip; rows with the same name are patches of one strip",
+        example="S1",
+    )
     role: str = column(
-        one_of, required=True, choices=ROLES, short_form=True,
-        help="what lay over this patch: " + ", ".join(ROLES), example="product")
+        one_of,
+        required=True,
+        choices=ROLES,
+        short_form=True,
+        help="what lay over this patch: " + ", ".join(ROLES),
+        example="product",
+    )
     seconds: float = column(
-        duration, unit="s", required=True, short_form=True,
-        help="the exposure: seconds, or with a unit (4 min)", example="4 min")
+        duration,
+        unit="s",
+        required=True,
+        short_form=True,
+        help="the exposure: seconds, or with a unit (4 min)",
+        example="4 min",
+    )
     product: str | None = column(
-        text, noun="product", short_form=True, help="the product on the plate", example="Paste wax A")
+        text, noun="product", short_form=True, help="the product on the plate", example="Paste wax A"
+    )
     kind: str | None = column(text, help="kind of product (wax, sealant, coating, sunscreen ...)", example="paste wax")
     plate: str | None = column(
-        text, noun="specimen", help="the coated plate; independent plates are the replicates", example="P01-1")
+        text, noun="specimen", help="the coated plate; independent plates are the replicates", example="P01-1"
+    )
     paper_sheet: str | None = column(
-        text, noun="paper sheet", help="the sheet of paper the strip was cut from", example="A7-1")
+        text, noun="paper sheet", help="the sheet of paper the strip was cut from", example="A7-1"
+    )
     run: str | None = column(text, noun="run", help="one exposure of a set of strips under the lamp", example="3")
     box: str | None = column(
-        box, help="where the strip lies: a cell of the mat (A1), or x y width height, or four corners, in pixels",
-        example="A1")
+        box,
+        help="where the strip lies: a cell of the mat (A1), or x y width height, or four corners, in pixels",
+        example="A1",
+    )
     place_x_mm: float | None = column(number, unit="mm", help="place under the lamp, across", example="-20")
     place_y_mm: float | None = column(number, unit="mm", help="place under the lamp, along", example="0")
     relative_light: float | None = column(
-        positive, unit="1", help="light at that place; 1 on the lamp's axis", example="0.97")
+        positive, unit="1", help="light at that place; 1 on the lamp's axis", example="0.97"
+    )
     lamp_on_s: float | None = column(
-        duration, unit="s", help="time since the lamp was switched on, when the exposure began", example="15 min")
+        duration, unit="s", help="time since the lamp was switched on, when the exposure began", example="15 min"
+    )
     hours_since_rinse: float | None = column(
-        not_negative, unit="h", help="age of the strip in the picture, since its rinse", example="24")
+        not_negative, unit="h", help="age of the strip in the picture, since its rinse", example="24"
+    )
     campaign: str | None = column(text, noun="campaign", help="the campaign it belongs to", example="spring")
     lamp: str | None = column(text, noun="lamp", help="the lamp", example="L2")
     paper_lot: str | None = column(text, noun="paper lot", help="lot of the paper", example="A7")

@@ -207,9 +207,7 @@ def _components(
     ]
     half = np.linalg.cholesky(cov + 1e-14 * np.eye(len(cov)))
     sizes = -(weight @ f.j[best]) @ half
-    parts += [
-        Component("curve and steps", float(s), f"{c.key}/{i}") for i, s in enumerate(sizes) if abs(s) > 1e-5
-    ]
+    parts += [Component("curve and steps", float(s), f"{c.key}/{i}") for i, s in enumerate(sizes) if abs(s) > 1e-5]
     return tuple(parts)
 
 
