@@ -19,8 +19,8 @@ from fairpanel.picture.upright import Upright
 PER_MM = 4
 #: Least density over the page, in any channel, that counts as paper of a strip, beside the noise.
 LEAST_DENSITY = 0.006
-#: A strip narrower than this across the cell is not believed. [mm]
-LEAST_WIDTH_MM = 8.0
+#: A strip narrower across the cell or shorter along it is not believed; the line printed round the cell is neither. [mm]
+LEAST_WIDTH_MM, LEAST_LENGTH_MM = 8.0, 8.0
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ def lane_in_cell(picture: Upright, mat: FoundMat, light: CellLight, corners_mm: 
     smooth = cv2.blur(density, (2 * PER_MM + 1,) * 2)
     paper = (np.abs(smooth) > np.maximum(LEAST_DENSITY, _noise(density))).any(axis=-1)
     rows = _longest_run(paper.mean(axis=1) > 0.35, bridge=PER_MM)
-    if rows is None:
+    if rows is None or (rows[1] - rows[0]) < LEAST_LENGTH_MM * PER_MM:
         return None
     columns = _longest_run(paper[rows[0] : rows[1]].mean(axis=0) > 0.5, bridge=PER_MM)
     if columns is None or (columns[1] - columns[0]) < LEAST_WIDTH_MM * PER_MM:
