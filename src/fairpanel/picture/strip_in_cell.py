@@ -19,7 +19,7 @@ from fairpanel.picture.upright import Upright
 PER_MM = 4
 #: Least density over the page, in any channel, that counts as paper of a strip, beside the noise.
 LEAST_DENSITY = 0.006
-#: A strip narrower across the cell or shorter along it is not believed; the line printed round the cell is neither. [mm]
+#: A strip narrower across the cell or shorter along it is not believed; the line printed round a cell is neither. [mm]
 LEAST_WIDTH_MM, LEAST_LENGTH_MM = 8.0, 8.0
 
 
