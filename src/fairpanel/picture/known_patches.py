@@ -20,6 +20,8 @@ from fairpanel.picture.strip_in_cell import Lane
 LEAST_SCATTER = 0.010
 #: The page beside a strip scatters by this [density]; samples a millimetre apart hang together over this many.
 PAGE_SCATTER, TOGETHER_ON_PAGE = 0.006, 1.5
+#: A patch alone on its strip may be this uneven [share of its density]: nothing else on the strip can be meant.
+ALONE_UNEVEN = 0.2
 #: Print beside the strip costs no more than this.
 PAGE_MOST = 80.0
 #: Spread of the logarithm of a patch's width around the mean width, and the cost of having a rim.
@@ -91,9 +93,7 @@ def cut_on_page(profile: np.ndarray, n: int, *, unsure: float = 0.0) -> tuple[np
     """
     m = len(profile)
     profile = _sharpened(profile, reach=2)
-    cost = (
-        _piece_costs(profile / math.hypot(LEAST_SCATTER, unsure / 8), np.ones(m)) / TOGETHER_ON_PAGE / profile.shape[1]
-    )
+    cost = _piece_costs(profile, uneven=ALONE_UNEVEN if n == 1 else 0.0, unsure=unsure) / TOGETHER_ON_PAGE
     unlike = np.minimum(((profile / math.hypot(PAGE_SCATTER, unsure)) ** 2).mean(axis=1), PAGE_MOST)
     page = np.concatenate([[0.0], np.cumsum(unlike)]) / TOGETHER_ON_PAGE
     before = _with_rim(page)
@@ -151,17 +151,37 @@ def _with_rim(page: np.ndarray) -> np.ndarray:
     return best
 
 
-def _piece_costs(x: np.ndarray, weight: np.ndarray) -> np.ndarray:
-    """(m + 1, m + 1) weighted sum of squares around the mean of every piece [i, j)."""
-    x = x - x.mean(axis=0)
-    one = np.vstack([np.zeros(x.shape[1]), np.cumsum(x * weight[:, None], axis=0)])
-    two = np.concatenate([[0.0], np.cumsum((x**2).sum(axis=1) * weight)])
-    count = np.concatenate([[0.0], np.cumsum(weight)])
-    n = count[None, :] - count[:, None]
-    sums = one[None, :] - one[:, None]
-    costs = two[None, :] - two[:, None] - (sums**2).sum(axis=-1) / np.maximum(n, 1e-9)
-    forward = np.arange(len(one))[None, :] > np.arange(len(one))[:, None]
-    return np.where(forward, np.maximum(costs, 0.0), np.inf)
+def _piece_costs(profile: np.ndarray, *, uneven: float, unsure: float) -> np.ndarray:
+    """(m + 1, m + 1) what every piece [i, j) costs as one patch: its squares around its mean, in variances.
+
+    Where the light is unsure, a piece may slope by as much.
+
+    Parameters
+    ----------
+    profile : (m, c) array
+    uneven : float
+        Scatter allowed as a share of the piece's own density.
+    unsure : float
+    """
+    places = np.arange(len(profile) + 1)
+    count = np.maximum(places[None, :] - places[:, None], 1)
+    x = profile - profile.mean(axis=0)
+    sums = _differences(x)
+    costs = _differences((x**2).sum(axis=1, keepdims=True))[..., 0] - (sums**2).sum(axis=-1) / count
+    scatter = LEAST_SCATTER**2 + (unsure / 8) ** 2
+    if unsure > 0:
+        tilt = _differences(x * (places[:-1, None] + 0.5)) - (places[None, :] + places[:, None])[..., None] / 2 * sums
+        spread = count * (count**2 - 1.0) / 12
+        costs = costs - (tilt**2).sum(axis=-1) / (spread + scatter * (count / unsure) ** 2)
+    level = np.abs(_differences(profile)).max(axis=-1) / count
+    costs = np.maximum(costs, 0.0) / (scatter + (uneven * level) ** 2) / profile.shape[1]
+    return np.where(places[None, :] > places[:, None], costs, np.inf)
+
+
+def _differences(x: np.ndarray) -> np.ndarray:
+    """(m + 1, m + 1, c) sums of (m, c) samples over every piece [i, j)."""
+    one = np.vstack([np.zeros(x.shape[1]), np.cumsum(x, axis=0)])
+    return one[None, :] - one[:, None]
 
 
 def _certain(profile: np.ndarray, cuts: np.ndarray) -> np.ndarray:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -62,8 +62,8 @@ def mat_light(picture: Upright) -> tuple[Light, np.ndarray, np.ndarray]:
 class CellLight:
     """ln of the light in one cell of the mat: the page's trend, and what the paper beside the cell adds to it.
 
-    A shadow's edge is sharper than any smooth surface; between the two margins of a cell it is followed in a straight
-    line.
+    A shadow's edge is sharper than any smooth surface; from one margin of a cell to the other it is followed in a
+    straight line, at the slant at which the two margins look most alike.
 
     Parameters
     ----------
@@ -78,6 +78,8 @@ class CellLight:
         Where the margins lie across the cell. [mm]
     upright : bool
         The long side runs down the page.
+    slant : float
+        How much further along an edge lies at the second margin than at the first. [mm]
     """
 
     light: Light
@@ -86,16 +88,23 @@ class CellLight:
     rest: np.ndarray
     span: np.ndarray
     upright: bool
+    slant: float = 0.0
 
     def at(self, pixels: np.ndarray) -> np.ndarray:
         """ln of the light in each channel; (..., 2) pixels to (..., 3)."""
         mm = self.mat.to_mm(np.asarray(pixels, float))
         v, u = (mm[..., 1], mm[..., 0]) if self.upright else (mm[..., 0], mm[..., 1])
         share = np.clip((u - self.span[0]) / (self.span[1] - self.span[0]), 0, 1)[..., None]
-        first, second = (
-            np.stack([np.interp(v, self.along, side[:, k]) for k in range(3)], axis=-1) for side in self.rest
-        )
+        first = self._margin(0, v - share[..., 0] * self.slant)
+        second = self._margin(1, v + (1 - share[..., 0]) * self.slant)
         return self.light.trend(pixels) + (1 - share) * first + share * second
+
+    def _margin(self, side: int, v: np.ndarray) -> np.ndarray:
+        return np.stack([np.interp(v, self.along, self.rest[side, :, k]) for k in range(3)], axis=-1)
+
+    def _unlike(self) -> np.ndarray:
+        """Difference between the two margins along the slant. [ln]"""
+        return self._margin(0, self.along - self.slant / 2)[:, 1] - self._margin(1, self.along + self.slant / 2)[:, 1]
 
     @property
     def step(self) -> float:
@@ -106,18 +115,21 @@ class CellLight:
     @property
     def parting(self) -> float:
         """Largest difference between the two margins: what a straight line across may miss. [ln]"""
-        return float(np.abs(self.rest[0, :, 1] - self.rest[1, :, 1]).max())
+        return float(np.abs(self._unlike()).max())
 
     @property
     def error(self) -> float:
         """Standard deviation of what a straight line between the margins may miss. [ln]"""
-        return float(np.sqrt(np.mean((self.rest[0, :, 1] - self.rest[1, :, 1]) ** 2)) / 4)
+        return float(np.sqrt(np.mean(self._unlike() ** 2)) / 4)
 
 
 #: Middle of the strip of page beside a cell that is looked at, and its width. [mm]
 BESIDE_MM, BESIDE_WIDE_MM = 2.4, 1.6
 #: Print beside a cell is shorter than half of this. [mm]
 PRINT_MM = 19
+#: An edge's slant over the width of a cell is looked for up to this, and believed where it leaves at most this share of
+#: the margins' difference squared; margins less unlike than the last are alike already. [mm, 1, ln]
+MOST_SLANT_MM, SLANT_GAIN, UNLIKE = 45.0, 0.4, 0.02
 #: Scatter of the page's own paper over such a spot: rests below it are left alone. [ln]
 PAPER_SCATTER = 0.004
 
@@ -153,7 +165,17 @@ def _cell_light(picture: Upright, cell: Cell) -> CellLight:
         smooth = uniform_filter1d(smooth, 3, axis=0, mode="nearest")
         size = float(np.sqrt(np.mean(smooth[:, 1] ** 2)))
         rest.append(smooth * max(0.0, 1 - (PAPER_SCATTER / max(size, 1e-9)) ** 2))
-    return CellLight(light, mat, along, np.clip(np.array(rest), -1.0, 1.0), span, upright)
+    return _slanted(CellLight(light, mat, along, np.clip(np.array(rest), -1.0, 1.0), span, upright))
+
+
+def _slanted(flat: CellLight) -> CellLight:
+    """The light with the slant at which its margins look most alike, where that is much more than straight across."""
+    reach = min(MOST_SLANT_MM, 0.6 * len(flat.along))
+    tried = [replace(flat, slant=s) for s in np.arange(-reach, reach + 1e-9, 1.0)]
+    misfits = np.array([np.mean(c._unlike() ** 2) + (1e-4 * c.slant) ** 2 for c in tried])
+    best = tried[int(np.argmin(misfits))]
+    straight_across = np.mean(flat._unlike() ** 2)
+    return best if misfits.min() < SLANT_GAIN * straight_across and straight_across > UNLIKE**2 else flat
 
 
 def _fit(
