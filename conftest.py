@@ -1,4 +1,4 @@
-"""For all tests: one thread of linear algebra in each worker, as the commands set it. Read when numpy is first loaded."""
+"""For all tests: one thread of linear algebra in each worker, as the commands set it; read when numpy is loaded."""
 
 import os
 
