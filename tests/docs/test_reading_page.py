@@ -5,14 +5,16 @@ import re
 from importlib.metadata import version
 
 import pytest
-from the_pages import fenced, table_under, text_of
+from the_pages import ROOT, fenced, table_under, text_of
 
+from fairpanel.files.picture_headers import MOST_PIXELS, SMALLEST_SIDE_PX
 from fairpanel.files.tables import read_table
 from fairpanel.findings import rules
 from fairpanel.methods.columns import columns_of, read_cells
 from fairpanel.methods.uv_strip import starting_values
 from fairpanel.methods.uv_strip.flags import FLAGS
 from fairpanel.methods.uv_strip.row import ROLES, Row
+from fairpanel.picture.finding_mat import FEWEST_MARKERS
 
 HOMES = ("fairpanel.methods.uv_strip", "fairpanel.methods", "fairpanel.picture")
 VALUES = table_under("docs/reading.md", "name")
@@ -59,6 +61,22 @@ def test_flags_in_the_page_are_those_of_the_code():
     wanted = "\n".join(f"| {' | '.join(row)} | ... |" for row in code)
     assert [row[:3] for row in page] == code, f"docs/reading.md, section 11, should hold these rows:\n{wanted}"
     assert all(row[3] for row in page), "docs/reading.md, section 11: every flag needs something to do"
+
+
+def test_flags_that_nothing_raises_are_named_as_such():
+    """Judged by their names standing in no other source file; section 11 says which they are."""
+    code = "".join(p.read_text() for p in (ROOT / "src" / "fairpanel").rglob("*.py") if p.name != "flags.py")
+    idle = {f.name for f in FLAGS if f'"{f.name}"' not in code}
+    said = re.search(r"not raised by any check yet: (.*?)\.", text_of("docs/reading.md"), re.S)
+    named = set(re.findall(r"`([^`]+)`", said[1])) if said else set()
+    assert named == idle, f"docs/reading.md, section 11: the flags that nothing raises yet are: {sorted(idle)}"
+
+
+def test_sizes_that_are_refused_are_those_of_the_code():
+    """Section 10, and the markers in the first hour."""
+    page = " ".join(text_of("docs/reading.md").split())
+    assert f"smaller than {SMALLEST_SIDE_PX} pixels a side or larger than {MOST_PIXELS / 1e6:g} megapixels" in page
+    assert FEWEST_MARKERS == 3, "docs/reading.md, section 10, and docs/first-hour.md say three markers; mend both"
 
 
 def test_flags_of_the_first_hour_exist():
