@@ -14,6 +14,7 @@ from fairpanel.methods.columns import (
     CellError,
     Fault,
     column,
+    columns_of,
     duration,
     moment,
     not_negative,
@@ -152,6 +153,15 @@ class Row:
     def check(rows: Sequence[tuple[int, Row]]) -> list[Fault]:
         """Faults that only show when rows are seen together, each with its line in the table."""
         return [f for rule in _RULES for f in rule(rows)]
+
+    @staticmethod
+    def example_rows() -> list[dict[str, str]]:
+        """A table to start from: a half plate, and the step strip that it is read against."""
+        first = {c.name: c.example for c in columns_of(Row)}
+        bare = first | {"product": "", "kind": "", "plate": "", "note": ""}
+        half = [first | {"seconds": "90"}, bare | {"plate": first["plate"], "role": "glass only", "seconds": "90"}]
+        of_steps = bare | {"strip": "steps", "role": "step", "box": "steps"}
+        return half + [of_steps | {"seconds": str(t)} for t in (0, 8, 15, 25, 40, 60, 90, 135)]
 
     @staticmethod
     def upgrade(body: dict[str, Any], version: int) -> dict[str, Any]:
