@@ -20,6 +20,7 @@ def command(bench: Path, out: Path, title: str) -> int:
     sunscreen are method controls and are left out.
     """
     from fairpanel.commands.progress import progress
+    from fairpanel.commands.tables import count
     from fairpanel.jobs.publishing import publish
 
     with progress() as tell:
@@ -28,9 +29,9 @@ def command(bench: Path, out: Path, title: str) -> int:
         click.echo(f"Left out, being method controls: {', '.join(done.left_out)}", err=True)
     if done.rows_changed:
         click.echo(
-            f"Note: {done.rows_changed} rows were entered or changed since the last read; to publish them too, "
+            f"Note: {count(done.rows_changed, 'row')} entered or changed since the last read; to publish that too, "
             f"run fairpanel read {bench} first.",
             err=True,
         )
-    click.echo(f"Wrote {done.products} products, {done.files} files. Open {done.page}")
+    click.echo(f"Wrote {count(done.products, 'product')}, {count(done.files, 'file')}. Open {done.page}")
     return 0 if done.readings else 3

@@ -12,12 +12,13 @@ import click
 def command(bench: Path) -> int:
     """Read every picture on BENCH. Stopped and started again, it goes on where it was."""
     from fairpanel.commands.progress import progress
+    from fairpanel.commands.tables import count
     from fairpanel.jobs.reading import read_bench
 
     with progress() as tell:
         done = read_bench(bench, progress=tell)
     click.echo(
-        f"{done.readings} strips read, {done.refused} refused, from {done.pictures} pictures "
+        f"{count(done.readings, 'strip')} read, {done.refused} refused, from {count(done.pictures, 'picture')} "
         f"({done.measured_now} measured now). Next: fairpanel results {bench}"
     )
     if done.readings == 0:

@@ -35,6 +35,7 @@ def command(bench: Path | None, table: Path | None, amend: str, example: bool, f
     if bench is None or table is None:
         raise click.UsageError("Name the bench and the table: fairpanel take-in BENCH TABLE.csv")
     from fairpanel.commands.progress import progress
+    from fairpanel.commands.tables import count
 
     with progress() as tell:
         done = job.take_in(bench, table, amend=amend, progress=tell)
@@ -45,6 +46,6 @@ def command(bench: Path | None, table: Path | None, amend: str, example: bool, f
         return
     c = done.comparison
     click.echo(
-        f"Took in {len(c.added)} new rows, {len(c.changed)} changed, {len(c.unchanged)} as before; "
-        f"{done.pictures} pictures. Next: fairpanel read {bench}"
+        f"Took in {count(len(c.added), 'new row')}, {len(c.changed)} changed, {len(c.unchanged)} as before; "
+        f"{count(done.pictures, 'picture')}. Next: fairpanel read {bench}"
     )

@@ -1,7 +1,7 @@
 """Reading a bench: every picture measured once, then readings, results and findings of each method.
 
-What was measured stays measured: a stopped read goes on where it was, and a picture that has not changed is not measured
-again.
+What was measured stays measured: a stopped read goes on where it was, and a picture that has not changed is not
+measured again.
 """
 
 from __future__ import annotations

@@ -211,9 +211,11 @@ def _notes(lines: Sequence[_Line], comparison: Comparison, amend: str) -> tuple[
         if getattr(line.row, "is_step", False) and getattr(line.row, "product", None)
     ]
     if comparison.missing and not amend:
+        n = len(comparison.missing)
+        rows, them = ("1 row", "it") if n == 1 else (f"{n} rows", "them")
         notes.append(
-            f"{len(comparison.missing)} rows of an earlier table of this name are not in this one; they stay. "
-            "To take them out, say why: --amend REASON"
+            f"{rows} of an earlier table of this name found no match in this one; nothing was taken out. To take "
+            f"{them} out, say why: --amend REASON"
         )
     return tuple(notes)
 
