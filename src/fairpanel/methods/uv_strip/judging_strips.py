@@ -11,6 +11,7 @@ from scipy.stats import chi2
 from fairpanel.methods.uv_strip import curve
 from fairpanel.methods.uv_strip import starting_values as taken
 from fairpanel.methods.uv_strip.calibration import Calibration, Patch
+from fairpanel.methods.uv_strip.colours import Colours
 from fairpanel.methods.uv_strip.doses import dose_of
 from fairpanel.methods.uv_strip.strips import Steps, Strip
 from fairpanel.methods.uv_strip.transmission import Transmission
@@ -19,9 +20,14 @@ from fairpanel.methods.uv_strip.transmission import Transmission
 WASTE = 1.5
 
 
-def strip_flags(strip: Strip, steps: Steps, c: Calibration, t: Transmission, film: Sequence[Patch]) -> tuple[str, ...]:
+def strip_flags(
+    strip: Strip, steps: Steps, c: Calibration, t: Transmission, film: Sequence[Patch], colours: Colours | None
+) -> tuple[str, ...]:
     """All flags of one strip, each once: its own, its steps', the record's and the reading's."""
-    own = [f for s in (*strip.film, *strip.glass) for f in s.mark.flags]
+    patches = (*strip.film, *strip.glass)
+    own = [f for s in patches for f in s.mark.flags]
+    if colours is not None and any(colours.disagree(s.mark.body["density"]) for s in patches):
+        own.append("colours disagree")
     of_steps = _shared_picture_flags(steps)
     return tuple(
         dict.fromkeys(

@@ -6,6 +6,7 @@ import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,7 @@ from fairpanel.methods.uv_strip import curve
 from fairpanel.methods.uv_strip import starting_values as taken
 from fairpanel.methods.uv_strip.calibration import Calibration, Offset, Patch
 from fairpanel.methods.uv_strip.charts import drawn_curve, points
+from fairpanel.methods.uv_strip.colours import Colours, colours_of
 from fairpanel.methods.uv_strip.doses import Dose, dose_of, places_given
 from fairpanel.methods.uv_strip.judging_strips import strip_flags
 from fairpanel.methods.uv_strip.noise import Noise, fit_noise
@@ -39,6 +41,11 @@ class _Group:
     @property
     def key(self) -> str:
         return f"{self.picture} < {self.steps.key}"
+
+    @cached_property
+    def colours(self) -> Colours | None:
+        """How the colours of exposed paper go together in this picture, from its own steps."""
+        return None if "picture" in self.steps.elsewhere else colours_of(self.steps)
 
 
 def readings(marks: Sequence[Mark], entered: Sequence[Entered]) -> tuple[list[Reading], list[Refusal]]:
@@ -155,6 +162,8 @@ def _patch(
         extra = math.hypot(extra, _other_picture(body, g))
     if "paper_sheet" in g.steps.elsewhere and not strip.is_steps:
         extra = math.hypot(extra, taken.SHEET_RANGE)
+    if not strip.is_steps and g.colours is not None:
+        extra = math.hypot(extra, g.colours.doubt(body["density"]))
     own = math.hypot(d.shared, taken.PAPER) if shared is None else shared
     exposure = spot.id if strip.is_steps else f"{strip.picture}:{strip.name}:{spot.row.seconds}"
     return Patch(body["density"][RED], body["area"], d.ln, d.timing, exposure, strip.name, own, offsets, extra)
@@ -196,7 +205,7 @@ def _reading(g: _Group, c: Calibration, s: Strip, noises: dict[str, Noise], give
     film = [_patch(p, s, g, given, offsets) for p in s.film]
     glass = [_patch(p, s, g, given, offsets) for p in s.glass]
     t = transmission(replace(c, noise=noises[s.picture]), film, glass)
-    flags = strip_flags(s, g.steps, c, t, film)
+    flags = strip_flags(s, g.steps, c, t, film, g.colours)
     return Reading(
         row_ids=tuple(p.id for p in s.spots),
         product=s.product,

@@ -15,6 +15,10 @@ import numpy as np
 #: Numbers of parts a side of the patch is divided into, coarse to fine.
 SCALES = (2, 3, 4, 6)
 
+#: A stain holds back at least this much blue more than the clear parts [density]; uneven coating changes blue by this
+#: share of its change of red.
+STAIN, BLUE_OF_RED = 0.03, 0.3
+
 #: Blocks further than this many robust standard deviations from the middle are left out (scratch, pencil, bubble).
 OUTLYING = 4.0
 
@@ -36,7 +40,8 @@ def patch_tone(density: np.ndarray) -> Mapping[str, Any]:
     -------
     mapping of plain data
         `density` (3 channels), `spread` (robust standard deviation of one block, 3 channels), `left_out` (share of
-        blocks; `lighter_out` and `darker_out` say which way), `scatter` (for each scale: variance of the parts' means, 3 channels), `parts` (parts at each scale),
+        blocks; `lighter_out` and `darker_out` say which way), `scatter` (for each scale: variance of the parts' means,
+        3 channels), `parts` (parts at each scale),
         `slope` (rise of red density over the patch along and across), `range` (red density: 5, 25, 50, 75, 95 %).
     """
     keep = _good(density)
@@ -63,17 +68,28 @@ def _good(density: np.ndarray) -> np.ndarray:
     rows, columns = density.shape[:2]
     v, u = np.meshgrid(np.linspace(-1, 1, rows), np.linspace(-1, 1, columns), indexing="ij")
     design = np.stack([np.ones(flat.shape[0]), u.ravel(), v.ravel()], axis=1)
-    keep = np.ones(len(flat), bool)
+    keep = clean = ~_yellowed(flat)
     for _ in range(3):
         beta = np.linalg.lstsq(design[keep], flat[keep], rcond=None)[0]
         rest = flat - design @ beta
         rest -= np.median(rest[keep], axis=0)
         scale = 1.4826 * np.median(np.abs(rest[keep]), axis=0) + 1e-4
-        new = (np.abs(rest) < OUTLYING * scale).all(axis=1)
+        new = clean & (np.abs(rest) < OUTLYING * scale).all(axis=1)
         if new.mean() < 0.5 or (new == keep).all():
             break
         keep = new
     return keep.reshape(rows, columns)
+
+
+def _yellowed(density: np.ndarray) -> np.ndarray:
+    """Blocks of a patch that hold back more blue than its clearest ones, for their red: stains, even large ones.
+
+    More than half of a patch is never left out.
+    """
+    blue = density[:, 2] - BLUE_OF_RED * density[:, 0]
+    lowest, clear = np.quantile(blue, [0.05, 0.25])
+    found = blue > clear + max(STAIN, 5 * (clear - lowest))
+    return found if found.mean() <= 0.5 else np.zeros(len(found), bool)
 
 
 def _scatter(kept: np.ndarray) -> tuple[list[list[float]], list[int]]:
@@ -95,9 +111,13 @@ def _scatter(kept: np.ndarray) -> tuple[list[list[float]], list[int]]:
 
 
 def _slopes(red: np.ndarray) -> list[float]:
-    along = np.nanmean(red, axis=1)
-    across = np.nanmean(red, axis=0)
-    return [_rise(along), _rise(across)]
+    return [_rise(_means(red)), _rise(_means(red.T))]
+
+
+def _means(rows: np.ndarray) -> np.ndarray:
+    """Mean of each row of what is kept; nan for a row of which nothing is."""
+    count = np.isfinite(rows).sum(axis=1)
+    return np.where(count > 0, np.nansum(rows, axis=1) / np.maximum(count, 1), np.nan)
 
 
 def _rise(values: np.ndarray) -> float:
