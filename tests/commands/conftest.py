@@ -56,7 +56,7 @@ def fairpanel(capfd, monkeypatch) -> Callable[..., Ended]:
 @pytest.fixture(scope="session")
 def made(tmp_path_factory) -> SimpleNamespace:
     """Folder, table, strips and truth of a scan of the mat with three half plates and their steps."""
-    campaign = make_suite("scan_half", 7, per_picture=3, dpi=100.0)
+    campaign = make_suite("scan_half", 7, per_picture=3, dpi=100.0, table="full")
     folder = tmp_path_factory.mktemp("made")
     return SimpleNamespace(folder=folder, table=campaign.write(folder), truth=campaign.truth, rows=campaign.rows)
 

@@ -83,12 +83,12 @@ def demonstrate(folder: Path, *, seed: int = 1, progress: Progress = lambda done
     from fairpanel.jobs.publishing import publish
 
     _clear(folder)
-    progress(0, 1, "making pictures")
-    made = demo_campaign(seed)
     with Bench.create(folder, name="demonstration", zone="UTC"):
         pass
     with in_plain_words(folder):
         (folder / ABOUT).write_text(_WORDS.format(made=MADE, page=PAGE), encoding="utf-8")
+        progress(0, 1, "making pictures")
+        made = demo_campaign(seed)
         table = made.write(folder / MADE)
     take_in(folder, table, progress=progress)
     read_bench(folder, progress=progress)
