@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from pathlib import Path
+from dataclasses import dataclass, replace
+from pathlib import Path, PurePosixPath
 
 from fairpanel.storage.bench import Bench
 from fairpanel.storage.checking import Problem
@@ -30,4 +30,13 @@ def check_bench(folder: Path) -> Checked:
         problems = tuple(bench.check())
         if any(p.kind == "records" for p in problems):
             return Checked(problems, 0, 0, 0)
-        return Checked(problems, len(bench.pictures()), len(bench.current_rows()), len(bench.reads()))
+        pictures = bench.pictures()
+        names = {p.sha256: p.name for p in pictures}
+        problems = tuple(_with_name(p, names) for p in problems)
+        return Checked(problems, len(pictures), len(bench.current_rows()), len(bench.reads()))
+
+
+def _with_name(problem: Problem, names: dict[str, str]) -> Problem:
+    """The problem of an original with the picture's name as the tester knows it; originals are kept by their hash."""
+    name = names.get(PurePosixPath(problem.where).stem)
+    return replace(problem, where=f"{name} ({problem.where})") if name else problem
