@@ -24,10 +24,11 @@ def test_a_first_day(fairpanel, made, tmp_path):
     assert (done.code, done.err) == (0, "") and f"fairpanel read {bench}" in done.out
     done = fairpanel("read", bench)
     assert (done.code, done.err) == (0, "")
-    assert "3 strips read, 0 refused, from 1 picture (1 measured now)" in done.out
+    assert "3 readings, 0 refused, from 1 picture (1 measured now)" in done.out
     assert f"fairpanel results {bench}" in done.out
     done = fairpanel("results", bench)
     assert (done.code, done.err) == (0, "") and all(r["product"] in done.out for r in made.rows if r["product"])
+    assert "Measured on glass, for paint. Says nothing about skin or sunscreen." in done.out
 
 
 def test_a_bench_is_not_made_where_something_lies(fairpanel, bench):
@@ -107,7 +108,7 @@ def test_nothing_could_be_read(fairpanel, bench, table):
         + "".join(f"a.png,steps,step,{30 * k},,{70 + 40 * k} 10 35 90\n" for k in range(5))
     ))  # fmt: skip
     done = fairpanel("read", bench)
-    assert done.code == 3 and "0 strips read, 1 refused" in done.out and "Nothing could be read" in done.err
+    assert done.code == 3 and "0 readings, 1 refused" in done.out and "Nothing could be read" in done.err
     done = fairpanel("results", bench, "--json")
     assert (done.code, done.err) == (3, "")
     (result,), (refused,) = done.data["results"], done.data["refused"]
@@ -121,7 +122,7 @@ def test_nothing_could_be_read(fairpanel, bench, table):
 def test_an_empty_bench_has_nothing_to_read(fairpanel, bench):
     """Exit code 3, and the way on."""
     done = fairpanel("read", bench)
-    assert done.code == 3 and "0 strips read" in done.out
+    assert done.code == 3 and "0 readings" in done.out
 
 
 def test_no_bench_there(fairpanel, tmp_path):

@@ -18,7 +18,7 @@ def command(bench: Path) -> int:
     with progress() as tell:
         done = read_bench(bench, progress=tell)
     click.echo(
-        f"{count(done.readings, 'strip')} read, {done.refused} refused, from {count(done.pictures, 'picture')} "
+        f"{count(done.readings, 'reading')}, {done.refused} refused, from {count(done.pictures, 'picture')} "
         f"({done.measured_now} measured now). Next: fairpanel results {bench}"
     )
     if done.readings == 0:

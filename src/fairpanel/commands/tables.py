@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from collections import Counter
 from collections.abc import Sequence
@@ -37,13 +38,30 @@ def count(n: int, what: str) -> str:
 def print_read(read: LastRead, *, strips: bool) -> None:
     """Results by finding, then strips if wanted, then doubts and what was refused."""
     out = console()
+    for method, quantity in dict.fromkeys((t.method.name, t.quantity) for t in read.told):
+        own = [t for t in read.told if (t.method.name, t.quantity) == (method, quantity)]
+        _print_results(out, own, read, titled=len(own) < len(read.told))
+    for statement in dict.fromkeys(t.method.statement for t in read.told if t.method.statement):
+        out.print(f"\n{statement}", markup=False)
+    if strips:
+        _print_strips(out, read)
+    _print_doubts(out, read)
+    if read.refused:
+        out.print(f"\nRefused: {len(read.refused)}", style="bold")
+        for r in read.refused:
+            place = ", ".join(part for part in (r.picture, f"strip {r.strip}" if r.picture else r.strip) if part)
+            out.print(f"  {place}: {r.reason}. {r.what_to_do}", markup=False)
+
+
+def _print_results(out: Console, told: Sequence[Told], read: LastRead, *, titled: bool) -> None:
+    """One quantity of one method, by finding; titled where there are others."""
     table = Table(box=None, header_style="bold", pad_edge=False)
     for heading, justify in (("finding", "left"), ("product", "left"), ("value (95 %)", "left"), ("plates", "right"),
                              ("we call real above", "right"), ("we rarely miss from", "right"),
                              ("in doubt", "right")):  # fmt: skip
         table.add_column(heading, justify=justify)
     last, doubtful = None, _doubts(read)
-    for t in read.told:
+    for t in told:
         heading = HEADINGS[t.finding]
         shown = "" if heading == last else heading
         last = heading
@@ -52,23 +70,11 @@ def print_read(read: LastRead, *, strips: bool) -> None:
             continue
         q = t.method.quantity(t.quantity)
         s = on_shown_scale(t.result, q)
-        table.add_row(
-            shown,
-            t.product,
-            interval(s, q),
-            str(t.result.plates),
-            with_unit(s.decision, q) if s.decision is not None else "",
-            with_unit(s.detection, q) if s.detection is not None else "",
-            _in_doubt(t, doubtful),
-        )
+        limits = (with_unit(x, q) if x is not None and math.isfinite(x) else "" for x in (s.decision, s.detection))
+        table.add_row(shown, t.product, interval(s, q), str(t.result.plates), *limits, _in_doubt(t, doubtful))
+    if titled:
+        out.print(f"\n{told[0].method.title}: {told[0].quantity}", style="bold", markup=False)
     out.print(table)
-    if strips:
-        _print_strips(out, read)
-    _print_doubts(out, read)
-    if read.refused:
-        out.print(f"\nRefused: {len(read.refused)}", style="bold")
-        for r in read.refused:
-            out.print(f"  {r.picture}, strip {r.strip}: {r.reason}. {r.what_to_do}", markup=False)
 
 
 def _doubts(read: LastRead) -> list[tuple[Reading, tuple[str, ...]]]:
@@ -97,10 +103,13 @@ def _print_doubts(out: Console, read: LastRead) -> None:
     if not by_name:
         return
     sentences = {f.name: f.sentence for m, _ in read.readings for f in m.flags}
-    out.print("\nDoubts", style="bold")
-    table = Table(box=None, show_header=False, pad_edge=False)
+    out.print()
+    table = Table(box=None, header_style="bold", pad_edge=False)
+    table.add_column("doubts")
+    table.add_column("how often", justify="right")
+    table.add_column("what they mean")
     for name, n in by_name.most_common():
-        table.add_row(f"  {name}", str(n), sentences[name])
+        table.add_row(name, str(n), sentences[name])
     out.print(table)
 
 

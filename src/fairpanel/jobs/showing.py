@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -114,12 +115,17 @@ def _result(t: Told) -> dict[str, Any]:
         "low": s.low,
         "high": s.high,
         "plates": t.result.plates,
-        "decision_limit": s.decision,
-        "detection_limit": s.detection,
+        "decision_limit": _finite(s.decision),
+        "detection_limit": _finite(s.detection),
         **tail,
         "flags": list(t.result.flags),
         "budget": budget_in_shown_units(t.result, quantity),
     }
+
+
+def _finite(limit: float | None) -> float | None:
+    """A limit beyond the end of the scale is no number, neither for JSON nor for people."""
+    return limit if limit is not None and math.isfinite(limit) else None
 
 
 def _strip(method: Method, r: Reading) -> dict[str, Any]:
