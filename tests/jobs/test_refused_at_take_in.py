@@ -121,7 +121,7 @@ except TableFaults as told:
 
 
 def test_the_worst_of_them_take_little_time_and_memory(bench):
-    """All the headers that lie, at once: under 2 s of processor and under 1 GB for the whole process."""
+    """All of them in one table: under half a second of processor for each, and under 1 GB for the whole process."""
     names = []
     for what, (data, _) in BAD.items():
         names.append(f"{len(names)}.png")
@@ -134,4 +134,4 @@ def test_the_worst_of_them_take_little_time_and_memory(bench):
     faults, peak_mb, seconds = map(float, done.stdout.split())
     assert faults == len(BAD)
     assert peak_mb < 1000
-    assert seconds < 2.0
+    assert seconds < 0.5 * len(BAD)
