@@ -1,7 +1,7 @@
 """The rule table: from results to findings. Every word that is published about a result comes through here.
 
-Positive effects only: each quantity has a blank ("nothing there") and a direction that is better. What the evidence does
-not carry is not said.
+Positive effects only: each quantity has a blank ("nothing there") and a direction that is better. What the evidence
+does not carry is not said.
 """
 
 from __future__ import annotations
@@ -139,7 +139,7 @@ def _say_undecided(r: Result, s: Shown, q: Quantity, w: Words) -> str:
 
 
 def plates_needed(r: Result, s: Shown) -> int | None:
-    """Independent plates that would bring the family-wise limit to the blank, were the value right; None if too many."""
+    """Plates that would bring the family-wise limit to the blank, were the value right; None if too many."""
     if s.value is None or s.family_low is None or s.value <= 0:
         return None
     short = (s.value - s.family_low) / s.value

@@ -1,8 +1,8 @@
 """Results of products from readings, for any method: replicates, shared errors, limits that hold together.
 
-Specimens are the replicates; several readings of one specimen are averaged first. How much specimens of a product differ
-is a standard deviation the quantity starts from, times a factor that the campaign's own replicates estimate, plus an
-excess common to all specimens (what the method's own error components leave out).
+Specimens are the replicates; several readings of one specimen are averaged first. How much specimens of a product
+differ is a standard deviation the quantity starts from, times a factor that the campaign's own replicates estimate,
+plus an excess common to all specimens (what the method's own error components leave out).
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.stats import t as student
@@ -88,7 +88,6 @@ def between_specimens(products: Sequence[Sequence[Reading]], quantity: Quantity)
     typical = float(np.sqrt(np.median(np.concatenate(own))))
     factor, excess = np.meshgrid(_FACTORS, _EXCESS * typical, indexing="ij")
     score = -0.25 * BETWEEN_DOF * np.log(factor) ** 2 - 0.5 * (excess / (0.7 * typical)) ** 2
-    score = score - np.log(1.0)
     for x, v in zip(values, own, strict=True):
         start = quantity.between(float(np.average(x, weights=1 / v)))
         total = v[:, None, None] + (factor * start) ** 2 + excess**2
@@ -161,8 +160,8 @@ APART = 4.0
 def _one_apart(specimens: Sequence[Measured], quantity: Quantity) -> bool:
     """Whether one specimen differs from the product's others by more than its reading and the starting spread explain.
 
-    Three specimens at least: of two nobody can say which is the odd one. The starting spread is used, not the campaign's
-    own, which the odd one would widen.
+    Three specimens at least: of two nobody can say which is the odd one. The starting spread is used, not the
+    campaign's own, which the odd one would widen.
     """
     if len(specimens) < 3:
         return False
@@ -210,61 +209,60 @@ def _lopsided(readings: Sequence[Reading]) -> tuple[float, float]:
     return 1 + (max(down, 0.9) - 1) * pull, 1 + (max(up, 0.9) - 1) * pull
 
 
+#: One-sided 95 % of a normal distribution, for both errors of a limit.
+ONE_SIDED = 1.645
+#: Step of the grid on which limits are looked for. [natural scale]
+FINE = 0.002
+
+
 def _limits(
     mean: Measured, readings: Sequence[Reading], quantity: Quantity, spread: Between, weight: np.ndarray
 ) -> tuple[float, float] | None:
     """Decision and detection limit of the product's mean, on the natural scale.
 
-    The spread of the mean at other true values follows the spread of its readings there, where they tell; a specimen's
-    difference from others is none for a blank and grows with the effect.
+    Decision: what a blank exceeds once in twenty times. Detection: the least true value that exceeds it all but once in
+    twenty. The spread of the mean at other true values follows that of its readings there, where they tell
+    (`spread_at`); specimens of a blank do not differ, those of an effect differ more as it grows.
     """
-    own = [r.limits for r in readings if r.limits is not None]
-    if not own:
+    way = 1.0 if quantity.shown(quantity.blank + 1e-3) >= quantity.shown(quantity.blank) else -1.0
+    closed = [r for r in readings if not r.bounded and "spread_at" in r.detail]
+    if not closed:
         u = mean.standard_uncertainty
-        way = 1.0 if quantity.shown(1.0) >= quantity.shown(0.0) else -1.0
-        return quantity.blank + way * 1.645 * u, quantity.blank + way * 3.29 * u
-    if len(readings) == 1 and spread.excess == 0:
-        decision, detection = own[0]
-    at = np.array(readings[0].detail["spread_at"][0])
-    curves = np.array([np.interp(at, *np.array(r.detail["spread_at"])) for r in readings if not r.bounded])
-    here = np.array(
-        [float(np.interp(r.measured.value, *np.array(r.detail["spread_at"]))) for r in readings if not r.bounded]
+        return quantity.blank + way * ONE_SIDED * u, quantity.blank + way * 2 * ONE_SIDED * u
+    curves = [np.array(r.detail["spread_at"]) for r in closed]
+    at = np.arange(0.0, _reach(curves, quantity, way), FINE) * way + quantity.blank
+    of_blank = _reading_part(mean) * np.mean(
+        [np.interp(at, *c) / np.interp(r.measured.value, *c) for r, c in zip(closed, curves, strict=True)], axis=0
     )
-    reading_part = math.sqrt(
-        max(mean.variance - sum(c.size**2 for c in mean.components if c.source == "between specimens"), 1e-12)
-    )
-    at_value = reading_part * np.mean(curves / here[:, None], axis=0)
     between = np.array([spread.sd(quantity, x) for x in at]) * math.sqrt(float((weight**2).sum()))
-    total = np.hypot(at_value, between)
-    z = 1.645
-    none = float(np.interp(quantity.blank, at, total))
-    stretch = _stretch(own, readings, quantity)
-    decision = quantity.blank - z * none * stretch[0]
-    reach = np.flatnonzero((at + z * total * stretch[1] <= decision) & (at < quantity.blank))
-    return decision, float(_crossing(at, at + z * total * stretch[1], decision, int(reach[-1]))) if len(
-        reach
-    ) else -math.inf
+    total = np.hypot(of_blank, between)
+    decision = ONE_SIDED * total[0] * _stretch(closed, quantity)
+    missed = np.abs(at - quantity.blank) - ONE_SIDED * total < decision
+    first = int(np.argmin(missed))
+    detection = quantity.blank + way * math.inf if missed[first] else float(at[first])
+    return quantity.blank + way * decision, detection
 
 
-def _stretch(
-    own: Sequence[tuple[float, float]], readings: Sequence[Reading], quantity: Quantity
-) -> tuple[float, float]:
-    """How far a single reading's exact limits lie from those of a normal one with its spread."""
+def _reach(curves: Sequence[np.ndarray], quantity: Quantity, way: float) -> float:
+    """How far from the blank the readings' spread is told. [natural scale]"""
+    ends = [c[0].max() if way > 0 else c[0].min() for c in curves]
+    return abs(float(np.mean(ends)) - quantity.blank)
+
+
+def _reading_part(mean: Measured) -> float:
+    """Standard uncertainty of a product's mean without what its specimens differ by."""
+    between = sum(c.size**2 for c in mean.components if c.source == "between specimens")
+    return math.sqrt(max(mean.variance - between, 1e-12))
+
+
+def _stretch(readings: Sequence[Reading], quantity: Quantity) -> float:
+    """How far the readings' own decision limits, exact on their curve, lie from those of a normal spread."""
     ratios = []
-    for (decision, _), r in zip(own, readings, strict=False):
-        at, sd = np.array(r.detail["spread_at"])
-        normal = 1.645 * float(np.interp(quantity.blank, at, sd))
-        if math.isfinite(decision) and normal > 0:
-            ratios.append((quantity.blank - decision) / normal)
-    ratio = float(np.mean(ratios)) if ratios else 1.0
-    ratio = 1 + (ratio - 1) / math.sqrt(max(len(ratios), 1))
-    return ratio, 1.0
-
-
-def _crossing(x: np.ndarray, y: np.ndarray, level: float, i: int) -> float:
-    if i + 1 >= len(x) or y[i + 1] == y[i]:
-        return float(x[i])
-    return float(x[i] + (level - y[i]) / (y[i + 1] - y[i]) * (x[i + 1] - x[i]))
+    for r in readings:
+        normal = ONE_SIDED * float(np.interp(quantity.blank, *np.array(r.detail["spread_at"])))
+        if r.limits is not None and math.isfinite(r.limits[0]) and normal > 0:
+            ratios.append(abs(quantity.blank - r.limits[0]) / normal)
+    return 1 + (float(np.mean(ratios)) - 1) / math.sqrt(len(ratios)) if ratios else 1.0
 
 
 # ---- all products together -------------------------------------------------------------------------------------
@@ -289,6 +287,4 @@ def _together(single: Sequence[Result], quantity: Quantity, context: Context) ->
 
 
 def _with_family(r: Result, low: float, high: float) -> Result:
-    from dataclasses import replace
-
     return replace(r, family_low=low, family_high=high)

@@ -7,13 +7,14 @@ is hardly darker than the page, but it is so over its whole area.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
 
 from fairpanel.picture.finding_mat import FoundMat
-from fairpanel.picture.white import CellLight
 from fairpanel.picture.upright import Upright
+from fairpanel.picture.white import CellLight
 
 #: Samples per millimetre of the straightened cell.
 PER_MM = 4
@@ -140,7 +141,7 @@ def _sides(strength: np.ndarray, rows: tuple[int, int], columns: tuple[int, int]
     """
     bands = np.linspace(rows[0], rows[1], 13).astype(int)
     found: list[list[tuple[float, float]]] = [[], []]
-    for a, b in zip(bands[:-1], bands[1:], strict=True):
+    for a, b in pairwise(bands):
         profile = strength[a:b].mean(axis=0)
         for side in (0, 1):
             if (x := _crossing(profile, columns, side)) is not None:

@@ -50,6 +50,8 @@ class Patch:
         Names of the offsets that act on its dose.
     extra : float
         Further standard uncertainty of its density (another picture's tone curve).
+    place : float
+        Standard uncertainty by its place on the strip: paper is not equally fast all over. [ln(dose)]
     """
 
     density: float
@@ -61,6 +63,7 @@ class Patch:
     shared: float
     offsets: tuple[str, ...] = ()
     extra: float = 0.0
+    place: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -169,11 +172,12 @@ def slopes_by_parameters(c: Calibration, theta: np.ndarray, ln_doses: np.ndarray
 
 
 def dose_covariance(patches: Sequence[Patch]) -> np.ndarray:
-    """(n, n) covariance of ln(dose) from what patches share: timing by exposure, lamp and paper by strip."""
+    """(n, n) covariance of ln(dose): timing by exposure, lamp and paper by strip, the paper's speed by place."""
     same_exposure = np.array([[a.exposure == b.exposure for b in patches] for a in patches])
     same_strip = np.array([[a.strip == b.strip for b in patches] for a in patches])
     timing, shared = np.array([p.timing for p in patches]), np.array([p.shared for p in patches])
-    return same_exposure * np.outer(timing, timing) + same_strip * np.outer(shared, shared)
+    own = np.diag([p.place**2 if np.isfinite(p.ln_dose) else 0.0 for p in patches])
+    return same_exposure * np.outer(timing, timing) + same_strip * np.outer(shared, shared) + own
 
 
 def _doses(names: tuple[str, ...], patches: Sequence[Patch], theta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

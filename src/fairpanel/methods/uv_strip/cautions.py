@@ -19,10 +19,10 @@ CAUTIONS = (
     Caution(
         "switch the lamp on",
         "UV harms eyes and skin within minutes, before it is felt: shutter closed before face or hands enter, UV-rated "
-        "wrap-round glasses, long sleeves and gloves, children and animals out. The eye limit is a day's total, never a "
-        "permitted time. The lamp is hot: metal or cement-board housing, no plastic, nothing flammable near, never "
-        "unattended. A cracked lamp: off at the plug, let it cool, discard. A broken one: leave, air the room, no vacuum "
-        f"cleaner, local rules for mercury. {ENDING}",
+        "wrap-round glasses, long sleeves and gloves, children and animals out. The eye limit is a day's total, never "
+        "a permitted time. The lamp is hot: metal or cement-board housing, no plastic, nothing flammable near, never "
+        "unattended. A cracked lamp: off at the plug, let it cool, discard. A broken one: leave, air the room, no "
+        f"vacuum cleaner, local rules for mercury. {ENDING}",
     ),
     Caution(
         "move the sliding card",

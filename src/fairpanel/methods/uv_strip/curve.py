@@ -2,17 +2,17 @@
 
     density = D0 + (D1 - D0) F(psi),   F = 1 - (1 + e^psi / 2)^-2
 
-psi rises with ln(dose), in straight pieces between knots a quarter apart. Its slope may change slowly: a random walk holds
-neighbouring slopes together. A constant slope is close to the logistic curve; the freedom is what a real paper's toe and
-shoulder need, and what is not known between the steps shows as uncertainty, not as a wrong curve. Everything is
+psi rises with ln(dose), in straight pieces between knots a quarter apart. Its slope may change slowly: a random walk
+holds neighbouring slopes together. A constant slope is close to the logistic curve; the freedom is what a real paper's
+toe and shoulder need, and what is not known between the steps shows as uncertainty, not as a wrong curve. Everything is
 vectorised over leading dimensions of the parameters.
 
 Source
 ------
-Sigmoid in log dose with a shape shared by unknowns and calibration: parallel-line and parallel-curve bioassay (USP <1034>,
-from its summary). Smoothing by a random walk of the slope: cubic smoothing spline as a stochastic process (G. Wahba,
-1978, from memory). The link F (a Burr XII distribution function with shape 2) lies between papers that reach their full
-density slowly and those that reach it at once; it is ours.
+Sigmoid in log dose with a shape shared by unknowns and calibration: parallel-line and parallel-curve bioassay (USP
+<1034>, from its summary). Smoothing by a random walk of the slope: cubic smoothing spline as a stochastic process (G.
+Wahba, 1978, from memory). The link F (a Burr XII distribution function with shape 2) lies between papers that reach
+their full density slowly and those that reach it at once; it is ours.
 """
 
 from __future__ import annotations
@@ -29,9 +29,8 @@ SIZE = 3 + len(KNOTS)
 #: psi where half of the range is reached.
 PSI_HALF = float(np.log(2 * (np.sqrt(2.0) - 1)))
 
-#: Slope of psi expected beforehand, its spread, and how far it wanders for each square root of a unit of ln(dose), below
-#: and above the middle. Chosen on six families of
-#: curves, none of them this one; see docs/reading.md.
+#: Slope of psi expected beforehand, its spread, and how far it wanders for each square root of a unit of ln(dose),
+#: below and above the middle. Chosen on six families of curves, none of them this one; see docs/reading.md.
 TYPICAL_SLOPE, SLOPE_SPREAD = 1.35, 0.5
 WANDER_TOE, WANDER_SHOULDER = 0.30, 0.30
 #: Rise of the slope expected for each unit of ln(dose) down the toe: many papers only start after a first dose.

@@ -1,4 +1,7 @@
-"""Quality flags of strips, defined once, as data. A doubt says the number may be wrong; advice says what to do better."""
+"""Quality flags of strips, defined once, as data.
+
+A doubt says that the number may be wrong; advice says what to do better.
+"""
 
 from __future__ import annotations
 
@@ -25,12 +28,13 @@ FLAGS = (
     Flag(
         "tone curve off", True, "The mat's grey patches do not fit their printed tones; the camera's tone curve is odd."
     ),
-    Flag("edges uncertain", True, "Where one patch ends and the next begins could not be seen."),
     # doubts: from the steps
     Flag("steps indistinct", True, "Some neighbouring steps hardly differ, so doses there are not well separated."),
     Flag("steps saturated", True, "Nearly all steps are as dark as the paper gets; the curve is hardly known."),
     Flag(
-        "outside the steps", True, "The patch is darker than the darkest step; its dose is beyond what the steps show."
+        "outside the steps",
+        True,
+        "The patch is darker or lighter than all the steps; its dose is beyond what the steps show.",
     ),
     Flag("curve in doubt", True, "The steps do not lie on a smooth curve within their scatter."),
     Flag("steps from elsewhere", True, "The steps come from another picture, paper sheet or run."),

@@ -11,8 +11,8 @@ from scipy.stats import chi2
 from fairpanel.methods.uv_strip import curve
 from fairpanel.methods.uv_strip import starting_values as taken
 from fairpanel.methods.uv_strip.calibration import Calibration, Patch
-from fairpanel.methods.uv_strip.colours import Colours
 from fairpanel.methods.uv_strip.doses import dose_of
+from fairpanel.methods.uv_strip.groups import Group
 from fairpanel.methods.uv_strip.strips import Steps, Strip
 from fairpanel.methods.uv_strip.transmission import Transmission
 
@@ -20,10 +20,9 @@ from fairpanel.methods.uv_strip.transmission import Transmission
 WASTE = 1.5
 
 
-def strip_flags(
-    strip: Strip, steps: Steps, c: Calibration, t: Transmission, film: Sequence[Patch], colours: Colours | None
-) -> tuple[str, ...]:
+def strip_flags(strip: Strip, group: Group, c: Calibration, t: Transmission, film: Sequence[Patch]) -> tuple[str, ...]:
     """All flags of one strip, each once: its own, its steps', the record's and the reading's."""
+    steps, colours = group.steps_for(strip), group.colours
     patches = (*strip.film, *strip.glass)
     own = [f for s in patches for f in s.mark.flags]
     if colours is not None and any(colours.disagree(s.mark.body["density"]) for s in patches):
@@ -37,7 +36,7 @@ def strip_flags(
                 *_steps(steps, c),
                 *_record(strip, steps),
                 *_reading(strip, c, t, film),
-                *_advice(strip, steps, c, film),
+                *_advice(strip, group, c, film),
             ]
         )
     )
@@ -123,13 +122,15 @@ def _uneven(strip: Strip, c: Calibration) -> bool:
     return bool(parts > 8 and seen / max(float(expected), 1e-9) > 4.0)
 
 
-def _advice(strip: Strip, steps: Steps, c: Calibration, film: Sequence[Patch]) -> list[str]:
+def _advice(strip: Strip, group: Group, c: Calibration, film: Sequence[Patch]) -> list[str]:
     flags = []
+    if not strip.glass and not any(s.glass for s in (*group.controls, *group.film)):
+        flags.append("no glass-only strip")
     waste = min(waste_of(c, p) for p in film)
     if waste > WASTE:
         longest = max(p.ln_dose for p in film)
         flags.append("exposed too long" if longest > curve.halfway(c.paper) else "exposed too short")
-    if sum(len(s.spots) for s in steps.strips) < 5:
+    if sum(len(s.spots) for s in group.steps.strips) < 5:
         flags.append("few steps")
     return flags
 

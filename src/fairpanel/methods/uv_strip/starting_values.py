@@ -1,13 +1,14 @@
 """What is taken beforehand, until the tester's own strips say otherwise. Standard uncertainties.
 
-Common practice and estimates, no published source; a real bench may differ, which is why glass-only halves and replicates
-are advised: they measure these. Values on ln(dose) unless said.
+Common practice and estimates, no published source; a real bench may differ, which is why glass-only halves and
+replicates are advised: they measure these. Values on ln(dose) unless said.
 """
 
 #: Lamp, from one exposure to the next within a run.
 LAMP = 0.011
-#: Speed of the paper between strips of one sheet.
-PAPER = 0.0125
+#: Speed of the paper between strips of one sheet, and between patches of one strip.
+PAPER = 0.0115
+PAPER_WITHIN = 0.0045
 #: Light at one marked spot, or at a place whose light is given.
 PLACE = 0.003
 #: Light at a place that is not known, where other rows of the table give theirs.
@@ -17,7 +18,7 @@ RUN = 0.025
 #: Speed of the paper between sheets of one lot, and between lots.
 SHEET = 0.040
 LOT = 0.12
-#: Range of density between sheets, as a share of the range. [1]
+#: Range of density between sheets. [density]
 SHEET_RANGE = 0.010
 #: Starting and ending an exposure by hand. [s]
 TIMING_S = 0.5
@@ -31,5 +32,5 @@ FILM = 0.18
 NOISE_RATIO, NOISE_DOF = 1.6, 6.0
 #: Warm-up of a lamp: time constant [s] and the share of the missing light that is uncertain.
 WARM_UP_S, WARM_UP_DOUBT = 240.0, 0.4
-#: A strip younger than this is refused comparison with older steps. [h]
+#: A strip younger than this is still deepening. [h]
 FULL_AGE_H = 20.0

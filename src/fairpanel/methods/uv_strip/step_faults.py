@@ -39,7 +39,7 @@ def _too_few(strip: Strip) -> tuple[str, str] | None:
 
 
 def _no_change(strip: Strip) -> tuple[str, str] | None:
-    seconds, density = _doses(strip)
+    _, density = _doses(strip)
     if np.ptp(density) >= LEAST_RANGE:
         return None
     return (

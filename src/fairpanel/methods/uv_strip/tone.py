@@ -15,6 +15,9 @@ import numpy as np
 #: Numbers of parts a side of the patch is divided into, coarse to fine.
 SCALES = (2, 3, 4, 6)
 
+#: Slow unevenness bends more than a plane does, by about this. [density]
+SMOOTH = 0.0015
+
 #: A stain holds back at least this much blue more than the clear parts [density]; uneven coating changes blue by this
 #: share of its change of red.
 STAIN, BLUE_OF_RED = 0.03, 0.3
@@ -73,7 +76,7 @@ def _good(density: np.ndarray) -> np.ndarray:
         beta = np.linalg.lstsq(design[keep], flat[keep], rcond=None)[0]
         rest = flat - design @ beta
         rest -= np.median(rest[keep], axis=0)
-        scale = 1.4826 * np.median(np.abs(rest[keep]), axis=0) + 1e-4
+        scale = 1.4826 * np.median(np.abs(rest[keep]), axis=0) + SMOOTH
         new = clean & (np.abs(rest) < OUTLYING * scale).all(axis=1)
         if new.mean() < 0.5 or (new == keep).all():
             break

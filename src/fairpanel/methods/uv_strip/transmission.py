@@ -1,9 +1,10 @@
 """Transmission of a film: the shift along ln(dose) that makes its patches fit the glass-only curve.
 
 Every shift on a fine grid is tried: given it, all patches of the strip have expected densities and one joint covariance
-(patch noise, timing, lamp and paper shared by the strip, the curve). What fits best is the value; what is not rejected is
-the interval (inversion of a test, as in Fieller's and Graybill's inverse prediction), asymmetric and, on the shoulder or
-below the first step, possibly open. One exposure, a bracket, several steps and half plates are all this one case.
+(patch noise, timing, lamp and paper shared by the strip, the curve). What fits best is the value; what is not rejected
+is the interval (inversion of a test, as in Fieller's and Graybill's inverse prediction), asymmetric and, on the
+shoulder or below the first step, possibly open. One exposure, a bracket, several steps and half plates are all this one
+case.
 
 The test uses draws of the curve, not its covariance alone: beyond the darkest step what is known of it is skewed.
 """
@@ -47,7 +48,7 @@ class Transmission:
     dose : float
         ln of the equivalent glass-only exposure of its first product patch. [ln s]
     outside : bool
-        The patch is surely beyond the darkest step.
+        The patch is surely darker than the darkest or lighter than the lightest step.
     """
 
     measured: Measured
@@ -122,8 +123,6 @@ def transmission(c: Calibration, film: Sequence[Patch], glass: Sequence[Patch] =
     if low is None or high is None:
         measured = Measured(known[0] if known else value, measured.components)
     first = film[0]
-    top = max(p.density for p in c.patches)
-    at_top = c.patch_variance([first], np.array([top]))[0] * 2
     return Transmission(
         measured,
         low,
@@ -133,8 +132,15 @@ def transmission(c: Calibration, film: Sequence[Patch], glass: Sequence[Patch] =
         decision,
         detection,
         first.ln_dose + value,
-        bool(first.density - top > 3 * math.sqrt(at_top)),
+        _outside(c, first),
     )
+
+
+def _outside(c: Calibration, patch: Patch) -> bool:
+    """Whether a patch is surely darker than the darkest or lighter than the lightest patch of the calibration."""
+    ends = np.array([min(p.density for p in c.patches), max(p.density for p in c.patches)])
+    sd = np.sqrt(2 * c.patch_variance([patch, patch], ends))
+    return bool(ends[0] - patch.density > 3 * sd[0] or patch.density - ends[1] > 3 * sd[1])
 
 
 def _noise_dof(c: Calibration, f: _Fitted, v: np.ndarray, best: int) -> float:
@@ -153,7 +159,8 @@ def _tail(
 ) -> np.ndarray:
     """Probability, at each shift, of densities (weighted together) at most as dark as those seen.
 
-    Falls along the shift: small where the strip should be much darker than it is.
+    Falls along the shift: small where the strip should be much darker than it is. What is lighter than any shift would
+    have it, or darker, counts as if it were just as light or dark as can be: it bounds the transmission.
     """
     drawn = c.drawn
     paper = paper_of(drawn, c.top)
@@ -164,6 +171,8 @@ def _tail(
         at = base[:, None] + (LN_T if i < len(film) else np.zeros(1))
         expected = expected + weight[i] * curve.density(paper, at)
         seen += weight[i] * p.density
+    middle = expected.mean(axis=0)
+    seen = float(np.clip(seen, middle.min(), middle.max()))
     noise = np.sqrt((f.noise * weight**2).sum(axis=1) + np.einsum("i,sij,j->s", weight, f.dose, weight))
     z = (seen - expected) / noise
     if dof < 300:  # Student's t as a normal of the same tail: Wallace (1959), from memory
@@ -233,8 +242,12 @@ def _limits(
         none = int(np.argmin(np.abs(LN_T)))
         floor = d[none] - z * sd[none]
         decision = float(np.interp(floor, d, LN_T)) if floor > d[0] else -math.inf
-        reach = np.flatnonzero((d + z * sd <= floor) & (LN_T < 0))
+        beyond = d + z * sd - floor
     else:
         decision = -z * float(np.interp(0.0, LN_T, spread))
-        reach = np.flatnonzero((LN_T + z * spread <= decision) & (LN_T < 0))
-    return decision, float(LN_T[reach[-1]]) if len(reach) else -math.inf
+        beyond = LN_T + z * spread - decision
+    reach = np.flatnonzero((beyond <= 0) & (LN_T < 0))
+    if not len(reach):
+        return decision, -math.inf
+    i = int(reach[-1])
+    return decision, float(LN_T[i] + (LN_T[1] - LN_T[0]) * beyond[i] / min(beyond[i] - beyond[i + 1], -1e-12))
