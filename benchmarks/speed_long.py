@@ -25,8 +25,8 @@ COLUMNS = ("picture", "strip", "role", "seconds", "product", "plate", "run", "bo
 
 
 def long_read(pictures: int) -> Iterator[Ratio]:
-    """Read benches of a tenth, a half and all of the pictures, each in a process of its own."""
-    sizes = [max(pictures // 10, 2), max(pictures // 2, 2), pictures]
+    """Read benches of a tenth and of all of the pictures, each in a process of its own."""
+    sizes = [max(pictures // 10, 2), pictures]
     seen = []
     for n in sizes:
         with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
@@ -60,8 +60,8 @@ def _read(pictures: int) -> tuple[float, float, float]:
 
 
 def _write(folder: Path, pictures: int) -> Path:
-    """Small scans with four strips, each file different; four plates of each product."""
-    made = [make_suite("scan_bed", 2**33 + i, per_picture=3, dpi=75.0).pictures[0] for i in range(3)]
+    """Small scans of a strip and its five steps, each file different; twelve plates of each product."""
+    made = [make_suite("scan_bed_4min", 2**33 + i, per_picture=1, dpi=75.0).pictures[0] for i in range(3)]
     small = [_jpeg(one.data) for one in made]
     rows = []
     for i in range(pictures):

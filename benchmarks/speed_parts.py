@@ -138,7 +138,8 @@ def fits() -> Iterator[Ratio]:
     yield Ratio(
         f"{STRIPS} strips x {DRAWS} draws: loop over curve_fit over vectorised fit and draws",
         whole / took, ">= 20", whole >= 20 * took,
-        f"{took:.2f} s against {whole:.0f} s ({TIMED_PASSES} passes timed, {1e3 * passes / TIMED_PASSES:.2f} ms each, scaled)",
+        f"{took:.2f} s against {whole:.0f} s ({TIMED_PASSES} passes timed, {1e3 * passes / TIMED_PASSES:.2f} ms each, "
+        "scaled)",
     )  # fmt: skip
     many = np.tile(seen, (10, 1)) + _NOISE * rng.standard_normal((10 * STRIPS, len(_STEPS)))
 
