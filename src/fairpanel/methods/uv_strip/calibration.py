@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -25,6 +26,11 @@ TOP_SHARE, TOP_SPREAD = 0.15, 1.2
 
 #: Draws of the parameters (also their seed: same input, same output), rounds of fitting each, and the damping.
 DRAWS, ROUNDS, DAMPING = 400, 10, 1e-6
+
+
+#: Step of ln(dose) at which the drawn curves are tabled, and where: from a thousandth of a second to three hours.
+GRID = 0.01
+TABLED = np.arange(-9.0, 9.4, GRID)
 
 
 @dataclass(frozen=True)
@@ -123,10 +129,35 @@ class Calibration:
         return paper_of(self.theta, self.top)
 
     def patch_variance(self, patches: Sequence[Patch], densities: np.ndarray) -> np.ndarray:
-        """Variance of the mean density of patches, were they as dark as `densities`."""
+        """Variance of the mean density of n patches, were they as dark as (..., n) `densities`."""
         area = np.array([p.area for p in patches])
         extra = np.array([p.extra for p in patches])
         return self.noise_ratio * self.noise.variance(densities, area) + extra**2
+
+    def drawn_densities(self, patch: Patch, shifts: np.ndarray) -> np.ndarray:
+        """(DRAWS, s) densities of a patch for every draw, its ln(dose) moved by each of the shifts.
+
+        Parameters
+        ----------
+        patch : Patch
+        shifts : (s,) array
+            Evenly apart by `GRID`.
+        """
+        part = np.array([float(n in patch.offsets) for n in self.names])
+        if part.any():
+            at = patch.ln_dose + (self.drawn[:, curve.SIZE :] @ part)[:, None] + shifts
+            return curve.density(paper_of(self.drawn, self.top), at)
+        place = (patch.ln_dose + shifts[0] - TABLED[0]) / GRID
+        first = int(np.floor(place))
+        if first < 0 or first + len(shifts) + 1 > len(TABLED):
+            return curve.density(paper_of(self.drawn, self.top), patch.ln_dose + shifts)
+        share = place - first
+        before = self._tabled[:, first : first + len(shifts)]
+        return before + share * (self._tabled[:, first + 1 : first + 1 + len(shifts)] - before)
+
+    @cached_property
+    def _tabled(self) -> np.ndarray:
+        return curve.density(paper_of(self.drawn, self.top), TABLED)
 
     def weights_without(self, strip: str) -> np.ndarray:
         """Weights that make the draws as if they knew nothing of one strip's glass-only patches; they add to one."""
@@ -284,8 +315,8 @@ def fit(
     annex H.3 generalised; errors in the dose by effective variance, e.g. Fuller, Measurement Error Models, 1987, from
     memory).
     """
-    names = tuple(offsets)
-    steps = [p for p in patches if np.isfinite(p.density)]
+    names = tuple(sorted(offsets))
+    steps = sorted((p for p in patches if np.isfinite(p.density)), key=lambda p: (p.ln_dose, p.density, p.strip))
     order = np.argsort([p.ln_dose for p in steps])
     first = curve.start(np.array([steps[i].ln_dose for i in order]), np.array([steps[i].density for i in order]))
     darkest = max(steps, key=lambda p: p.density)
@@ -295,7 +326,7 @@ def fit(
     theta = np.concatenate([first, [offsets[n].mean for n in names]])
     empty = np.zeros((len(theta), len(theta)))
     c = Calibration(key, theta, top, names, offsets, empty, noise, tuple(steps), 0.0, 0.0, noise_ratio)
-    rows, targets = _prior_of(offsets, span)
+    rows, targets = _prior_of({n: offsets[n] for n in names}, span)
 
     def objective(t: np.ndarray) -> tuple[float, np.ndarray, np.ndarray, float]:
         j, v, rest = _linear(c, steps, t)

@@ -109,7 +109,8 @@ def _transmission(g: Group, c: Calibration, s: Strip) -> tuple[Transmission, lis
     offsets = tuple(g.offsets_of(s))
     film = [g.patch(p, s, offsets) for p in s.film]
     glass = [g.patch(p, s, offsets) for p in s.glass]
-    return transmission(replace(c, noise=g.noises[s.picture]), film, glass), film, glass
+    here = c if g.noises[s.picture] == c.noise else replace(c, noise=g.noises[s.picture])
+    return transmission(here, film, glass), film, glass
 
 
 def _reading(g: Group, c: Calibration, s: Strip, either: dict[str, tuple[Group, Calibration]]) -> Reading:

@@ -21,10 +21,17 @@ from scipy.stats import chi2, norm
 
 from fairpanel.measured import Component, Measured
 from fairpanel.methods.uv_strip import curve
-from fairpanel.methods.uv_strip.calibration import Calibration, Patch, dose_covariance, paper_of, slopes_by_parameters
+from fairpanel.methods.uv_strip.calibration import (
+    GRID,
+    Calibration,
+    Patch,
+    dose_covariance,
+    paper_of,
+    slopes_by_parameters,
+)
 
 #: ln of the transmissions that are tried.
-LN_T = np.arange(math.log(0.0003), math.log(5.0), 0.01)
+LN_T = np.arange(math.log(0.0003), math.log(5.0), GRID)
 
 LEVEL = 0.95
 
@@ -87,7 +94,7 @@ def _try_all(
     s = curve.slope(paper, flat).reshape(x.shape)
     own = slopes_by_parameters(c, theta, flat).reshape(*x.shape, curve.SIZE)
     j = np.concatenate([own, s[..., None] * part], axis=-1)
-    noise = np.stack([c.patch_variance(patches, row) for row in d])
+    noise = c.patch_variance(patches, d)
     dose = dose_covariance(patches) * s[:, :, None] * s[:, None, :]
     return _Fitted(np.array([p.density for p in patches]) - d, noise, dose, j, s * moved)
 
@@ -162,14 +169,9 @@ def _tail(
     Falls along the shift: small where the strip should be much darker than it is. What is lighter than any shift would
     have it, or darker, counts as if it were just as light or dark as can be: it bounds the transmission.
     """
-    drawn = c.drawn
-    paper = paper_of(drawn, c.top)
-    seen, expected = 0.0, np.zeros((len(drawn), len(LN_T)))
+    seen, expected = 0.0, np.zeros((len(c.drawn), len(LN_T)))
     for i, p in enumerate([*film, *glass]):
-        part = np.array([float(n in p.offsets) for n in c.names])
-        base = p.ln_dose + drawn[:, curve.SIZE :] @ part
-        at = base[:, None] + (LN_T if i < len(film) else np.zeros(1))
-        expected = expected + weight[i] * curve.density(paper, at)
+        expected += weight[i] * c.drawn_densities(p, LN_T if i < len(film) else np.zeros(1))
         seen += weight[i] * p.density
     middle = expected.mean(axis=0)
     seen = float(np.clip(seen, middle.min(), middle.max()))
