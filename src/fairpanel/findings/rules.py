@@ -71,7 +71,7 @@ def finding_of(result: Result, method: Method) -> Finding:
     quantity = method.quantity(result.quantity)
     s = on_shown_scale(result, quantity)
     words = method.words(result)
-    kind = _kind(result, s, float(quantity.shown(quantity.blank)))
+    kind = _kind(result, s, quantity)
     return Finding(kind, _SENTENCES[kind](result, s, quantity, words))
 
 
@@ -80,16 +80,25 @@ def not_read(product: str) -> Finding:
     return Finding(NOT_READ, f"{product}: nothing could be read; see what was refused and why.")
 
 
-def _kind(result: Result, s: Shown, blank: float) -> str:
+def _kind(result: Result, s: Shown, quantity: Quantity) -> str:
     if s.value is None:
-        if s.low is None and s.high is None:
+        if not _bounds(s, quantity):
             return UNDECIDED
         return AT_LEAST if s.low is not None else AT_MOST
+    blank = float(quantity.shown(quantity.blank))
     if s.family_low is not None and s.family_low > blank:
         return SHOWN
     if s.decision is not None and s.value <= s.decision:
         return NOT_DETECTED
     return UNDECIDED
+
+
+def _bounds(s: Shown, quantity: Quantity) -> bool:
+    """Whether the one end that is known says more than the quantity's own ends do."""
+    least, most = quantity.ends
+    by_low = s.low is not None and (least is None or round(s.low, quantity.decimals) > least)
+    by_high = s.high is not None and (most is None or round(s.high, quantity.decimals) < most)
+    return by_low or by_high
 
 
 def number(x: float, quantity: Quantity) -> str:
@@ -131,6 +140,8 @@ def _say_none(r: Result, s: Shown, q: Quantity, w: Words) -> str:
 
 
 def _say_undecided(r: Result, s: Shown, q: Quantity, w: Words) -> str:
+    if s.value is None:
+        return f"{r.product}: cannot say; read like this, any amount {w.amount} would fit ({_plates(r)})."
     text = f"{r.product}: cannot say yet; {interval(s, q)} {w.amount} ({_plates(r)})."
     need = plates_needed(r, s)
     if need is None:

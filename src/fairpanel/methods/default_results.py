@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from fairpanel.estimate.max_t import greatest_t
 from fairpanel.measured import Component, Measured, combined, covariance_matrix
@@ -189,7 +189,7 @@ def _interval(
     mean: Measured, readings: Sequence[Reading], between: float, specimens: Sequence[Measured]
 ) -> tuple[float, float]:
     """95 % interval; as lopsided as the readings' own."""
-    reach = float(student.ppf(0.5 + LEVEL / 2, mean.dof)) * mean.standard_uncertainty
+    reach = float(stdtrit(min(mean.dof, 1e6), 0.5 + LEVEL / 2)) * mean.standard_uncertainty
     down, up = _lopsided(readings)
     return mean.value - reach * down, mean.value + reach * up
 
@@ -281,7 +281,7 @@ def _together(single: Sequence[Result], quantity: Quantity, context: Context) ->
     critical = greatest.critical(level=LEVEL, dof=np.round(dof, 1))
     for (i, m), c, d in zip(measured, critical, dof, strict=True):
         r = single[i]
-        wider = float(c / student.ppf(0.5 + LEVEL / 2, d))
+        wider = float(c / stdtrit(d, 0.5 + LEVEL / 2))
         found[i] = _with_family(r, m.value - (m.value - r.low) * wider, m.value + (r.high - m.value) * wider)
     return found
 

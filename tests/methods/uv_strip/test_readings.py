@@ -36,7 +36,7 @@ def test_what_was_put_in_is_read_within_its_interval(made):
 
 
 def test_intervals_hold_what_they_promise(made):
-    """Lamp and paper as taken beforehand, curves that are not the reader's: of 240 strips 95 % are covered, give or take
+    """Lamp and paper as taken beforehand, curves not of the reader: of 240 strips 95 % are covered, give or take
     three standard deviations of chance (4.2 %)."""
     hits = []
     for seed in range(12):
@@ -265,3 +265,13 @@ def test_limits_of_a_reading_are_those_of_many_readings(made):
             above[float(name.split(":")[0])].append(percent(r)[0] > decision)
     assert np.mean(above[0.0]) < 0.15
     assert np.mean(above[detection]) > 0.85
+
+
+def test_a_strip_darker_than_bare_glass_says_at_most_nothing(made):
+    """More light than there was cannot have come through: the bound stops at 0 %."""
+    strips = made(noise=0.001)
+    strips.steps()
+    strips.patch("deep", "product", "deep", 20, strips.base + 0.99 * strips.range)
+    r = strips.read()[0]["deep"]
+    assert r.bounded and r.high is None and float(blocked(r.low)) == 0
+    assert "outside the steps" in r.flags

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.optimize import nnls
 
 #: Least standard deviation of a patch mean that is believed: rounding, decoding and trimming. [density]
 FLOOR = 0.0008
@@ -65,6 +64,8 @@ def fit_noise(bodies: Sequence[Mapping[str, Any]], channel: int = 0) -> Noise:
         With `density`, `scatter`, `parts`, `area`.
     channel : int
     """
+    from scipy.optimize import nnls  # slow to import, and only needed here
+
     d0 = min(b["density"][channel] for b in bodies)
     rows = [
         (b["density"][channel] - d0, b["area"], parts, scatter[channel])

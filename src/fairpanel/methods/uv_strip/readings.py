@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import math
+import os
 from collections import defaultdict
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -23,6 +26,9 @@ from fairpanel.methods.uv_strip.results import blocked
 from fairpanel.methods.uv_strip.step_faults import fault_of_steps
 from fairpanel.methods.uv_strip.strips import Steps, Strip, strips_of
 from fairpanel.methods.uv_strip.transmission import Transmission, transmission
+
+#: Groups read at the same time.
+WORKERS = min(os.cpu_count() or 1, 4)
 
 
 def readings(marks: Sequence[Mark], entered: Sequence[Entered]) -> tuple[list[Reading], list[Refusal]]:
@@ -46,11 +52,17 @@ def readings(marks: Sequence[Mark], entered: Sequence[Entered]) -> tuple[list[Re
             sound.append(g)
         else:
             refusals += [Refusal(g.picture, s.name, *refusal) for s in g.film]
-    found = []
-    for g, c in zip(sound, _calibrations(sound), strict=True):
-        either = _either_glass(g, c)
-        found += [_reading(g, c, s, either) for s in g.film]
+    with ThreadPoolExecutor(WORKERS) as pool:  # one group's curve at a time in each: memory does not grow
+        ratio, dof = _noise_ratio(list(pool.map(partial(_calibrate, ratio=taken.NOISE_RATIO, draw=False), sound)))
+        found = [r for own in pool.map(partial(_readings_of, ratio=ratio, dof=dof), sound) for r in own]
     return _two_pictures_of_one_strip(found), refusals
+
+
+def _readings_of(g: Group, ratio: float, dof: float) -> list[Reading]:
+    """Readings of the strips of one group, with a curve of their own."""
+    c = replace(_calibrate(g, ratio), noise_dof=dof)
+    either = _either_glass(g, c)
+    return [_reading(g, c, s, either) for s in g.film]
 
 
 def steps_alone(strip: Strip) -> Calibration:
@@ -62,20 +74,19 @@ def steps_alone(strip: Strip) -> Calibration:
         Without a fault of its steps.
     """
     noises = {strip.picture: noise_of([strip])}
-    return _calibrations([Group(strip.picture, Steps((strip,), ()), noises=noises)])[0]
+    alone = Group(strip.picture, Steps((strip,), ()), noises=noises)
+    ratio, dof = _noise_ratio([_calibrate(alone, taken.NOISE_RATIO, draw=False)])
+    return replace(_calibrate(alone, ratio), noise_dof=dof)
 
 
 # ---- the fit ---------------------------------------------------------------------------------------------------
 
 
-def _calibrations(groups: Sequence[Group]) -> list[Calibration]:
-    """Fit every group twice: the first round tells how far patch noise exceeds what the blocks foretell."""
-    first = [_calibrate(g, taken.NOISE_RATIO, draw=False) for g in groups]
-    dof = sum(c.dof for c in first)
-    misfit = sum(c.misfit for c in first)
+def _noise_ratio(fitted: Sequence[Calibration]) -> tuple[float, float]:
+    """How far patch noise exceeds what the blocks foretell, from a first round's misfit, and its degrees of freedom."""
+    dof, misfit = sum(c.dof for c in fitted), sum(c.misfit for c in fitted)
     held = taken.NOISE_DOF
-    ratio = taken.NOISE_RATIO * (held + misfit) / (held + dof)
-    return [replace(_calibrate(g, ratio), noise_dof=held + dof) for g in groups]
+    return taken.NOISE_RATIO * (held + misfit) / (held + dof), held + dof
 
 
 def _calibrate(g: Group, ratio: float, *, draw: bool = True) -> Calibration:

@@ -16,8 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
-from scipy.stats import chi2, norm
+from scipy.special import chdtrc, ndtr, ndtri
 
 from fairpanel.measured import Component, Measured
 from fairpanel.methods.uv_strip import curve
@@ -120,11 +119,11 @@ def transmission(c: Calibration, film: Sequence[Patch], glass: Sequence[Patch] =
     value = _minimum(misfit, best)
     tail = _tail(c, film, glass, f, inverse[best] @ f.slope[best], _noise_dof(c, f, v, best))
     half = (1 - LEVEL) / 2
-    low, high = _ends(tail, half, best)
+    low, high = _told(*_ends(tail, half, best))
     information = np.einsum("sk,skl,sl->s", f.slope, inverse, f.slope)
     spread = 1 / np.sqrt(np.maximum(information, 1e-12))
     decision, detection = _limits(c, theta, f, v, film, glass, spread)
-    agree = 1.0 if len(f.rest[0]) < 2 else float(chi2.sf(misfit[best], len(f.rest[0]) - 1))
+    agree = 1.0 if len(f.rest[0]) < 2 else float(chdtrc(len(f.rest[0]) - 1, misfit[best]))
     measured = Measured(value, _components(c, f, v, inverse, cov, best))
     known = [x for x in (low, high) if x is not None]
     if low is None or high is None:
@@ -191,6 +190,16 @@ def _ends(tail: np.ndarray, half: float, best: int) -> tuple[float | None, float
     return low, high
 
 
+def _told(low: float | None, high: float | None) -> tuple[float | None, float | None]:
+    """The ends, with one at least told: where any shift fits, that less than nothing gets through is all that is known;
+    a strip darker than glass alone would let it be has let through all there is."""
+    if low is None and high is None:
+        return float(LN_T[0]), None
+    if high is None and low is not None:
+        return min(low, 0.0), None
+    return low, high
+
+
 def _between(i: int, a: float, b: float, level: float) -> float:
     part = (level - a) / (b - a) if b != a else 0.5
     return float(LN_T[i] + float(np.clip(part, 0, 1)) * (LN_T[1] - LN_T[0]))
@@ -236,7 +245,7 @@ def _limits(
     A single patch: the reading's distribution follows from the density's through the curve, so both limits are exact on
     the curve (5 % on each side). Several patches: the reading is normal with the spread at its shift.
     """
-    z = float(norm.ppf(0.95))
+    z = float(ndtri(0.95))
     if len(film) == 1 and not glass:
         x = LN_T + film[0].ln_dose
         d = curve.density(paper_of(theta, c.top), x)
