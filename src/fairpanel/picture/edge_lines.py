@@ -17,7 +17,9 @@ PLACES = 40
 STEEP = 3.0
 
 
-def refined(picture: Upright, quad: np.ndarray, *, reach_px: float) -> tuple[np.ndarray, np.ndarray]:
+def refined(
+    picture: Upright, quad: np.ndarray, *, reach_px: float, ends_px: float | None = None
+) -> tuple[np.ndarray, np.ndarray]:
     """The quadrilateral with each side moved to the steepest change of tone near it.
 
     Where a thin shadow lies along a side there are two changes; the inner one is taken, so that the outline
@@ -30,6 +32,8 @@ def refined(picture: Upright, quad: np.ndarray, *, reach_px: float) -> tuple[np.
         First guess. [px]
     reach_px : float
         How far from the guess a side may lie. [px]
+    ends_px : float, optional
+        The same for start and end, if they are known better. [px]
 
     Returns
     -------
@@ -38,7 +42,8 @@ def refined(picture: Upright, quad: np.ndarray, *, reach_px: float) -> tuple[np.
     clear : (4,) bool array
         Which sides show a clear change of tone; side k runs from corner k to the next.
     """
-    reach = int(np.ceil(min(reach_px, 0.2 * min(width_px(quad), length_px(quad)))))
+    most = 0.2 * min(width_px(quad), length_px(quad))
+    reach, ends = (int(np.ceil(min(px, most))) for px in (reach_px, reach_px if ends_px is None else ends_px))
     if reach < 1:
         return quad, np.zeros(4, bool)
     points, directions, clear = np.empty((4, 2)), np.empty((4, 2)), np.zeros(4, bool)
@@ -48,7 +53,7 @@ def refined(picture: Upright, quad: np.ndarray, *, reach_px: float) -> tuple[np.
         direction = (end - start) / max(float(np.linalg.norm(end - start)), 1e-9)
         outward = np.array([direction[1], -direction[0]])
         outward *= np.sign(outward @ ((start + end) / 2 - centre)) or 1.0
-        found = _side(picture, start, end, outward, reach)
+        found = _side(picture, start, end, outward, reach if k % 2 else max(ends, 1))
         clear[k] = found is not None
         points[k], directions[k] = (start, direction) if found is None else found
     moved = corners_of_lines(points, directions)

@@ -32,9 +32,6 @@ RIM = 0.25
 #: What lies beside a faint end is ground: it differs from it by no more than this. [spreads of the ground]
 BARE = 3.0
 
-#: What differs from the ground by more than this would have been seen without all this. [lightness]
-FAINT = 20.0
-
 #: An end is carried on only if that adds at least this share of the strip's width. [1]
 WORTHWHILE = 0.2
 
@@ -77,8 +74,7 @@ def _added(picture: np.ndarray, ground: Ground, quad: np.ndarray, taken: np.ndar
     from_left, from_right = (inside - left) / limit, (inside - right) / limit
     both = np.where(from_left * from_right > 0, np.minimum(np.abs(from_left), np.abs(from_right)), 0.0)
     bare = np.nan_to_num(np.abs(left + right) / 2, nan=np.inf).max(axis=1) < BARE * ground.spread
-    faint = np.nan_to_num(np.abs(inside), nan=np.inf).max(axis=1) < FAINT
-    shows = free & bare & faint & (np.nan_to_num(both, nan=0.0).max(axis=1) > 1.0)
+    shows = free & bare & (np.nan_to_num(both, nan=0.0).max(axis=1) > 1.0)
     rows = _sharp_end(inside - (left + right) / 2, _unbroken(shows), least=round(WORTHWHILE * width + 3))
     return rows / length
 

@@ -6,15 +6,19 @@ changes along the strip but not across it. Outlines are then moved to the edges 
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import cv2
 import numpy as np
 
 from fairpanel.picture.change_points import Runs
 from fairpanel.picture.edge_lines import refined
-from fairpanel.picture.found_strips import FoundStrip, as_step_strip, reading_order
+from fairpanel.picture.faint_ends import in_one_line
+from fairpanel.picture.found_strips import FoundStrip, as_step_strip, reading_order, shows_steps
 from fairpanel.picture.ground import tones
 from fairpanel.picture.patch_edges import direction_by_tones, look_along, score_of, strip_tones
-from fairpanel.picture.quadrilaterals import in_reading_direction, length_px, width_px
+from fairpanel.picture.quadrilaterals import in_reading_direction, length_px, placed, signed_area, width_px
+from fairpanel.picture.step_ladder import find_ladder
 from fairpanel.picture.strip_candidates import LEAST_AREA, LEAST_ASPECT, Candidate, Search, look
 from fairpanel.picture.strip_choice import settled
 from fairpanel.picture.strip_likeness import changes_only_along
@@ -33,8 +37,15 @@ LEAST_SCORE = 0.3
 #: [1]
 MOST_PLAIN = 0.3
 
+#: A ladder has to go on this far beyond the step strip that was found without it [steps]; strips that share less of it
+#: lie apart; what shares so much holds it. [1]
+BEYOND, LEAST_SHARED, INSIDE = 0.5, 0.25, 0.9
 
-def find_strips(picture: Upright, expected: int | None = None) -> list[FoundStrip]:
+#: What lies right beside a ladder and is longer than it by this is the card that it is printed on. [1]
+LONGER = 1.08
+
+
+def find_strips(picture: Upright, expected: int | None = None, steps: int | None = None) -> list[FoundStrip]:
     """The strips in a picture, in reading order.
 
     Parameters
@@ -43,6 +54,9 @@ def find_strips(picture: Upright, expected: int | None = None) -> list[FoundStri
     expected : int, optional
         How many strips there should be. It only decides where the picture leaves open whether a rectangle is
         one strip or several laid close together; strips are neither made up nor dropped to reach it.
+    steps : int, optional
+        How many patches the step strip among them has. Where no strip shows just so many, one is looked for by its
+        ladder of edges.
 
     Returns
     -------
@@ -54,7 +68,65 @@ def find_strips(picture: Upright, expected: int | None = None) -> list[FoundStri
     search = Search(tone, max(60, int(LEAST_AREA * tone.shape[0] * tone.shape[1])))
     look(search, None, depth=0)
     strips = [_described(picture, one, factor) for one in settled(search, expected)]
-    return reading_order(_sensible([strip for strip in strips if strip is not None], picture))
+    found = _sensible([strip for strip in strips if strip is not None], picture)
+    if steps and not any(shows_steps(one, steps) for one in found):
+        found = _with_ladder(picture, tone, found, steps, factor)
+    return reading_order(found)
+
+
+def _with_ladder(
+    picture: Upright, tone: np.ndarray, found: list[FoundStrip], steps: int, factor: int
+) -> list[FoundStrip]:
+    """The strips with the step strip found by its ladder, in place of what was found of it without."""
+    quad = find_ladder(tone, steps)
+    if quad is None:
+        return found
+    quad = (quad + 0.5) * factor - 0.5
+    near = 0.1 * length_px(quad) / steps + 1.0
+    quad = refined(picture, quad, reach_px=3.5 * factor + 0.12 * width_px(quad), ends_px=near)[0]
+    quad = in_reading_direction(quad)
+    if not _adds(quad, found, steps):
+        return found
+    far = np.array([picture.width, picture.height]) - 1.0
+    quad = np.clip(quad, 0.0, far)
+    strip = strip_tones(picture, quad, along=max(240, 16 * steps))
+    levels = np.array([np.median(part, axis=(0, 1)) for part in np.array_split(strip[:, 8:-8], steps)])
+    way = "darkens" if levels[-1].mean() < levels[0].mean() else "lightens"
+    ladder = FoundStrip(quad, steps, np.arange(1, steps) / steps, levels, way, False, 1.0)
+    apart = [one for one in found if _shared(one.outline, quad, of=min) < LEAST_SHARED and not _lies_on(ladder, one)]
+    return [*apart, ladder]
+
+
+def _lies_on(ladder: FoundStrip, one: FoundStrip) -> bool:
+    """Whether what was taken for a strip is a part of the card beside a printed ladder."""
+    beside = placed(np.array([[-0.2, 0.5], [1.2, 0.5]]), ladder.outline).astype(np.float32)
+    outline = one.outline.astype(np.float32)
+    near = any(cv2.pointPolygonTest(outline, (float(x), float(y)), False) >= 0 for x, y in beside)
+    return near and one.length_px > LONGER * ladder.length_px
+
+
+def _adds(ladder: np.ndarray, found: list[FoundStrip], steps: int) -> bool:
+    """Whether a ladder shows more than the strips found without it.
+
+    A step strip that was found by its outline stays, unless the ladder goes on beyond its end. Other strips under the
+    ladder are pieces of it, in one line with it, or a paper that it lies on.
+    """
+    known = as_step_strip(found, steps)
+    if known is not None:
+        longer = length_px(ladder) - known.length_px > BEYOND * length_px(ladder) / steps
+        return longer and _shared(known.outline, ladder, of=min) > BEYOND
+    under = [one for one in found if _shared(one.outline, ladder, of=min) >= LEAST_SHARED]
+    return all(in_one_line(ladder, one.outline) or _shared(one.outline, ladder, of=_second) > INSIDE for one in under)
+
+
+def _second(_: float, other: float) -> float:
+    return other
+
+
+def _shared(one: np.ndarray, other: np.ndarray, *, of: Callable[[float, float], float]) -> float:
+    """Area that two outlines share, of one of their areas. [1]"""
+    area = cv2.intersectConvexConvex(one.astype(np.float32), other.astype(np.float32))[0]
+    return float(area / max(of(abs(signed_area(one)), abs(signed_area(other))), 1.0))
 
 
 def _reduced(pixels: np.ndarray) -> tuple[np.ndarray, int]:
@@ -71,9 +143,8 @@ def _described(picture: Upright, found: Candidate, factor: int) -> FoundStrip | 
     """A strip at full scale with its patches; None where it does not hold up."""
     quad = (found.quad + 0.5) * factor - 0.5
     refined_quad, clear = refined(picture, quad, reach_px=3.5 * factor + 4.0)
-    if np.count_nonzero(clear) < 2 and not found.sized:
-        return None
-    if not (found.cut or found.sized or _has_edges(picture, quad, clear)):
+    vouched = found.cut or found.sized
+    if not vouched and (np.count_nonzero(clear) < 2 or not _has_edges(picture, quad, clear)):
         return None
     if not found.cut:
         quad = in_reading_direction(refined_quad)
@@ -85,7 +156,7 @@ def _described(picture: Upright, found: Candidate, factor: int) -> FoundStrip | 
         return None
     runs, edges = look_along(strip, quad)
     score = _score(quad, runs)
-    if score < LEAST_SCORE:
+    if score < LEAST_SCORE and not found.cut:
         return None
     return FoundStrip(
         quad,

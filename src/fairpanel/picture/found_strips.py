@@ -101,6 +101,13 @@ def as_step_strip(strips: Sequence[FoundStrip], n_steps: int) -> FoundStrip | No
     return None
 
 
+def shows_steps(strip: FoundStrip, n_steps: int) -> bool:
+    """Whether a whole strip shows just so many steps, about equally wide."""
+    if strip.touches_frame or strip.direction is None or strip.patches != n_steps:
+        return False
+    return bool(np.abs(strip.edges * n_steps - np.arange(1, n_steps)).max(initial=0.0) < ON_GRID)
+
+
 def _fits_steps(strip: FoundStrip, n_steps: int) -> bool:
     """Whether the edges that show are mostly those of n equal steps, and half of these show.
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from scipy.ndimage import median_filter
 
 from fairpanel.picture.change_points import (
     LEAST_CONTRAST,
@@ -45,6 +46,12 @@ WIDEST_RIM = 0.3
 
 #: From its lightest to its darkest patch a step strip changes by at least this. [lightness]
 LEAST_RANGE = 5.0
+
+#: A line between patches is at most twice this wide [patches] and unlike both of them by this. [lightness]
+THIN, LINE = 0.1, 6.0
+
+#: Edges lie on even places where so many of them are this near to one, if there are enough to say. [1], [patches]
+FEWEST_FOR_GRID, MOST_ON_GRID, OFF_GRID = 7, 0.75, 0.18
 
 #: Beside an edge that was not seen this share of the mean patch is left out on either side. [1]
 UNSEEN = 0.2
@@ -118,7 +125,8 @@ def find_patches(picture: Upright, outline: np.ndarray, n: int) -> Patches:
     widest = RIM_SPARE * max(left, 1 - right) * width_px(outline) / length_px(outline)
     rim = _rim_tone(strip, left=left, right=right)
     texture = texture_of(strip, left=left, right=right)
-    first, last, visible = _ends(middle, n, texture=texture, rim=rim, rim_samples=widest * len(middle))
+    lineless = _without_lines(middle, n)
+    first, last, visible = _ends(lineless, n, texture=texture, rim=rim, rim_samples=widest * len(middle))
     edges, certain = _edges_within(middle[first:last], n, texture=texture)
     edges = (first + edges) / len(middle)
     start, end = first / len(middle), last / len(middle)
@@ -190,6 +198,16 @@ def profile_of(strip: np.ndarray, *, left: float = 0.0, right: float = 1.0) -> n
     first = round((left + 0.25 * (right - left)) * width)
     last = max(first + 1, round((right - 0.25 * (right - left)) * width))
     return np.median(strip[:, first:last], axis=1).astype(float)
+
+
+def _without_lines(profile: np.ndarray, n: int) -> np.ndarray:
+    """A profile without the thin lines that part the patches of printed tablets; steps of tone stay where they are."""
+    wide = 2 * round(THIN * len(profile) / n) + 1
+    if wide < 5:
+        return profile
+    smooth = median_filter(profile, size=(wide, 1), mode="nearest")
+    is_line = np.abs(profile - smooth).max(axis=1, keepdims=True) > LINE
+    return np.where(is_line, smooth, profile)
 
 
 def texture_of(strip: np.ndarray, *, left: float = 0.0, right: float = 1.0) -> float:
@@ -372,9 +390,9 @@ def _edges_within(profile: np.ndarray, n: int, *, texture: float) -> tuple[np.nd
     """Inner edges in samples from the profile's first, and which of them were seen."""
     if n == 1:
         return np.zeros(0), np.zeros(0, bool)
-    runs = best_runs(profile, n, texture=texture)
+    runs = best_runs(_without_lines(profile, n), n, texture=texture)
     seen = [(_sharpened(profile, runs.edges, k), runs.clear[k]) for k in range(n - 1) if runs.clear[k] >= 1.0]
-    places = np.array([place for place, _ in seen])
+    places = _fitting_a_grid(np.array([place for place, _ in seen]), len(profile) / n)
     bounds = np.concatenate([[0.0], places, [float(len(profile))]])
     counts = _shared_out(np.diff(bounds), n)
     edges, certain = [], []
@@ -383,6 +401,16 @@ def _edges_within(profile: np.ndarray, n: int, *, texture: float) -> tuple[np.nd
         edges += list(between)
         certain += [False] * (count - 1) + [True]
     return np.array(edges[:-1]), np.array(certain[:-1], bool)
+
+
+def _fitting_a_grid(places: np.ndarray, pitch: float) -> np.ndarray:
+    """Seen edges; where most even places have one, without those that lie between even places: dirt, noise, print."""
+    if len(places) < FEWEST_FOR_GRID:
+        return places
+    off = np.abs(places / pitch - np.round(places / pitch))
+    near = off < OFF_GRID
+    filled = len(np.unique(np.round(places[near] / pitch)))
+    return places[near] if filled >= MOST_ON_GRID * len(places) else places
 
 
 def _shared_out(gaps: np.ndarray, n: int) -> np.ndarray:

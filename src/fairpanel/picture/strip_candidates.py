@@ -41,6 +41,9 @@ SMOOTH_LIMITS = (1.0, 1.16, 1.35)
 #: What is left after cutting, if its tone changes only along it, may be this much off a rectangle. [1]
 RAGGED = 0.05
 
+#: The same where only lack of grain shows it; grain is known to within some pixels. [1]
+RAGGED_GRAIN = 0.09
+
 #: The frame may cut off a corner: a thing at the frame may be this much off a rectangle. [1]
 CORNER_CUT = 0.15
 
@@ -128,7 +131,7 @@ def look(search: Search, domain: Piece | None, depth: int) -> None:
     for limit in SMOOTH_LIMITS:
         for piece in pieces_of(_unlike(smooth, limit, inside), least_area=search.least_area, x=x, y=y):
             piece = filled(piece)
-            _take(search, piece, fitted(piece), whole, by_grain=True)
+            _take(search, piece, fitted(piece), whole, by_grain=True, ragged=RAGGED_GRAIN)
 
 
 @dataclass

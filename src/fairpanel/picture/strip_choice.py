@@ -9,15 +9,33 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
+from fairpanel.picture.change_points import Runs, runs_of_unknown_number
 from fairpanel.picture.faint_ends import carried_on, gap_in_line, in_one_line, spanned
 from fairpanel.picture.ground import Ground
-from fairpanel.picture.quadrilaterals import in_reading_direction, length_px, part_of, width_px
+from fairpanel.picture.patch_edges import direction_by_tones, profile_of, texture_of
+from fairpanel.picture.quadrilaterals import (
+    axis_of,
+    in_reading_direction,
+    length_px,
+    part_of,
+    straightened,
+    width_px,
+)
 from fairpanel.picture.seams import parted_by_size
 from fairpanel.picture.strip_candidates import Candidate, Search
 from fairpanel.picture.strip_likeness import is_like_a_strip
 
 #: What the frame leaves of a strip counts from this share of the usual width on. [1]
 LEAST_REST = 0.1
+
+#: Tones of facing ends are taken this near to them, as a share of half a piece; further in a rim is passed. [1]
+NEAR_END = 0.05
+
+#: Where a strip is hardly unlike the ground, crumbs of it stand out: at most this share of it. [1]
+MOST_CRUMBS = 0.6
+
+#: Where parts meet end to end a change of tone shows this near. [share of the length]
+CUT_SHOWS = 0.03
 
 #: An end is lighter or darker than the ground from this difference on. [lightness]
 LEAST_SIGN = 1.5
@@ -63,8 +81,9 @@ def _without_doubles(search: Search) -> list[Candidate]:
         inner = [other for other in kept if one.holds(other)]
         if any(other.holds(one) and other.area() > 0.75 * one.area() for other in kept):
             continue
-        parts_of_it = all(in_one_line(one.quad, other.quad) for other in inner)
-        if parts_of_it and one.area() > 1.2 * sum(other.area() for other in inner):
+        seen = sum(other.area() for other in inner)
+        parts_of_it = all(in_one_line(one.quad, other.quad) for other in inner) and one.area() > 1.2 * seen
+        if parts_of_it or seen < MOST_CRUMBS * one.area():
             kept = [other for other in kept if not any(other is part for part in inner)] + [one]
     return kept
 
@@ -119,9 +138,27 @@ def _by_size(
         spare = None if expected is None else expected - (len(cut) + len(found) - k)
         sizes = [other.quad for other in found if other is not one]
         parts = parted_by_size(one.quad, sizes, spare=spare)
+        if len(parts) > 1 and not _shows_cuts(tone, one.quad, parts):
+            parts = [one.quad]
         sized = one.sized or len(parts) > 1
         cut += [replace(one, quad=in_reading_direction(part), sized=sized) for part in parts]
     return cut
+
+
+def _shows_cuts(tone: np.ndarray, whole: np.ndarray, parts: list[np.ndarray]) -> bool:
+    """Whether nothing speaks against parts laid end to end: the whole has one tone, or changes it where they meet."""
+    if length_px(parts[0]) > 0.9 * length_px(whole):
+        return True  # side by side
+    runs = _runs_along(tone, whole)
+    edges = runs.edges[1:-1] / runs.samples
+    cuts = np.arange(1, len(parts)) / len(parts)
+    return len(edges) == 0 or bool((np.abs(cuts[:, None] - edges).min(axis=1) < CUT_SHOWS).all())
+
+
+def _runs_along(tone: np.ndarray, quad: np.ndarray) -> Runs:
+    """Runs of even tone along a strip of the reduced picture, from its start."""
+    strip = straightened(tone, quad, across=16, along=int(np.clip(length_px(quad), 48, 160)))
+    return runs_of_unknown_number(profile_of(strip), texture=texture_of(strip))
 
 
 def _joined(tone: np.ndarray, found: list[Candidate]) -> list[Candidate]:
@@ -142,10 +179,31 @@ def _are_one(tone: np.ndarray, one: Candidate, other: Candidate) -> bool:
     gap = gap_in_line(one.quad, other.quad)
     if gap is None:
         return False
-    cores = [piece.quad if piece.core is None else piece.core for piece in (one, other)]
-    if gap < -0.05 or _opposite(tone, one.ground, *cores):
+    if gap < -0.05:
         return True
+    core, core2 = (piece.quad if piece.core is None else piece.core for piece in (one, other))
+    if _opposite(tone, one.ground, core, core2):
+        runs, runs2 = _runs_along(tone, core), _runs_along(tone, core2)
+        if _room_for_a_step(core, core2, runs, runs2) or _is_one_ladder(core, core2, runs, runs2):
+            return True
     return _same_grain(tone, one.ground, one.quad, other.quad)
+
+
+def _room_for_a_step(one: np.ndarray, other: np.ndarray, runs: Runs, runs2: Runs) -> bool:
+    """Whether a patch as short as the shortest of two pieces finds room between them, but for soft edges."""
+    bare = gap_in_line(one, other)
+    shortest = min(
+        float(np.diff(r.edges).min()) / r.samples * length_px(quad) for r, quad in ((runs, one), (runs2, other))
+    )
+    return bare is not None and bare * width_px(one) > 0.5 * shortest
+
+
+def _is_one_ladder(one: np.ndarray, other: np.ndarray, runs: Runs, runs2: Runs) -> bool:
+    """Whether the steps of one piece go on in the other's."""
+    if (other.mean(axis=0) - one.mean(axis=0)) @ axis_of(one) < 0:
+        runs, runs2 = runs2, runs
+    several = min(len(runs.levels), len(runs2.levels)) > 1
+    return several and direction_by_tones(np.concatenate([runs.levels, runs2.levels])) is not None
 
 
 def _opposite(tone: np.ndarray, ground: Ground, one: np.ndarray, other: np.ndarray) -> bool:
@@ -155,7 +213,8 @@ def _opposite(tone: np.ndarray, ground: Ground, one: np.ndarray, other: np.ndarr
     for quad, towards in ((one, centre2), (other, centre1)):
         ends = np.array([quad[:2].mean(axis=0), quad[2:].mean(axis=0)])
         near = ends[np.argmin(np.linalg.norm(ends - towards, axis=1))]
-        x, y = np.round(near + 0.12 * (quad.mean(axis=0) - near)).astype(int)
+        inwards = quad.mean(axis=0) - near
+        x, y = np.round(near + max(NEAR_END, 3.0 / float(np.linalg.norm(inwards))) * inwards).astype(int)
         x, y = np.clip(x, 0, tone.shape[1] - 1), np.clip(y, 0, tone.shape[0] - 1)
         signs.append(float((tone[y, x] - ground.surface[y, x]).mean()))
     return signs[0] * signs[1] < 0 and min(abs(sign) for sign in signs) > LEAST_SIGN

@@ -10,7 +10,7 @@ from fairpanel.mat.layout import Layout
 from fairpanel.methods.contract import Entered, Outline, Refusal
 from fairpanel.methods.uv_strip.row import Row, corners_of
 from fairpanel.picture.finding_mat import FoundMat, MirroredPicture, mat_in
-from fairpanel.picture.finding_strips import find_strips, reading_order
+from fairpanel.picture.finding_strips import find_strips
 from fairpanel.picture.known_patches import patches_in_lane
 from fairpanel.picture.patch_edges import find_patches
 from fairpanel.picture.quadrilaterals import in_reading_direction
@@ -199,7 +199,8 @@ def _middle_light(picture: Upright, quad: np.ndarray, middle: np.ndarray) -> flo
 
 
 def _loose(picture: Upright, strips: Strips) -> tuple[list[Outline], list[Refusal]]:
-    found = reading_order(find_strips(picture, len(strips)))
+    steps = max((len(rows) for rows in strips.values() if rows[0].row.is_step), default=None)
+    found = find_strips(picture, len(strips), steps)
     cut = [s for s in found if s.touches_frame]
     if len(found) != len(strips):
         return [], _all(

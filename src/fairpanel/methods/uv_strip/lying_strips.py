@@ -11,7 +11,7 @@ from fairpanel.mat.layout import Cell
 from fairpanel.methods.uv_strip.finding_outlines import cell_corners
 from fairpanel.picture.finding_mat import FoundMat, mat_in
 from fairpanel.picture.finding_strips import find_strips
-from fairpanel.picture.found_strips import FoundStrip, as_step_strip, reading_order
+from fairpanel.picture.found_strips import FoundStrip, as_step_strip
 from fairpanel.picture.patch_edges import direction_by_tones, look_along, score_of, strip_tones
 from fairpanel.picture.quadrilaterals import part_of
 from fairpanel.picture.strip_in_cell import LEAST_DENSITY, Lane, lane_in_cell
@@ -50,12 +50,14 @@ class Lying:
         return len(_merged(self.strip.levels, lengths))
 
 
-def lying_strips(picture: Upright) -> list[Lying]:
+def lying_strips(picture: Upright, n_steps: int | None = None) -> list[Lying]:
     """All strips of a picture: by the names of their cells, or numbered in reading order.
 
     Parameters
     ----------
     picture : Upright
+    n_steps : int, optional
+        Patches of the step strip among them.
 
     Raises
     ------
@@ -65,7 +67,7 @@ def lying_strips(picture: Upright) -> list[Lying]:
     in_cells = _in_cells(picture, mat) if mat is not None else []
     if in_cells:
         return in_cells
-    return [Lying(str(k), strip) for k, strip in enumerate(reading_order(find_strips(picture)), start=1)]
+    return [Lying(str(k), strip) for k, strip in enumerate(find_strips(picture, steps=n_steps), start=1)]
 
 
 def as_steps(lying: Sequence[Lying], n_steps: int) -> Lying | None:

@@ -119,7 +119,7 @@ def look(picture: Upright, seconds: Sequence[float], exposed_seconds: float | No
         Exposure of the other strips.
     """
     try:
-        lying = lying_strips(picture)
+        lying = lying_strips(picture, len(seconds))
     except MirroredPicture:
         return Look(picture.name, (), {}, problem=_MIRRORED)
     steps = as_steps(lying, len(seconds))
