@@ -78,9 +78,9 @@ def between_specimens(products: Sequence[Sequence[Reading]], quantity: Quantity)
 
     A grid of factors and excesses, weighted by the likelihood of the replicates' deviations and by a prior around the
     start (factor 1, no excess) that is worth `BETWEEN_DOF` degrees of freedom. Restricted likelihood: each product's
-    own mean costs one degree of freedom.
+    own mean costs one degree of freedom. A product with a specimen that stands apart tells nothing of the others.
     """
-    samples = [s for s in (_specimens(p) for p in products) if len(s) > 1]
+    samples = [s for s in (_specimens(p) for p in products) if len(s) > 1 and not _one_apart(s, quantity)]
     if not samples:
         return Between(1.0, 0.0, BETWEEN_DOF)  # nothing of this campaign's own: the starting values stand
     values = [np.array([m.value for m in s]) for s in samples]
@@ -137,13 +137,13 @@ def _result(
         return Result(product, method.name, quantity.name, None, low, high, low, high, plates, tuple(rows), flags=flags)
     variance = np.array([m.variance for m in specimens])
     middle = float(np.average([m.value for m in specimens], weights=1 / variance))
-    sd = spread.sd(quantity, middle)
+    sd, dof = _between_of(specimens, spread.sd(quantity, middle), spread.dof)
     weight = 1 / (variance + sd**2)
     weight = weight / weight.sum()
     mean = combined(specimens, weight)
     if sd > 0:
         size = sd * float(np.sqrt((weight**2).sum()))
-        mean = mean.with_component(Component("between specimens", size, "", spread.dof))
+        mean = mean.with_component(Component("between specimens", size, "", dof))
     mean = Measured(mean.value, mean.components, flags)
     low, high = _interval(mean, readings, sd, specimens)
     return Result(
@@ -151,6 +151,20 @@ def _result(
         _limits(mean, readings, quantity, spread, weight), flags,
         {"between_sd": sd, "specimens": [m.value for m in specimens]},
     )  # fmt: skip
+
+
+def _between_of(specimens: Sequence[Measured], pooled: float, pooled_dof: float) -> tuple[float, float]:
+    """Standard deviation between the specimens of one product, and its degrees of freedom.
+
+    Products differ in how alike their specimens come out: the campaign's common spread counts for `BETWEEN_DOF` degrees
+    of freedom, the product's own scatter beyond its readings for one less than its specimens.
+    """
+    n = len(specimens)
+    if n < 2:
+        return pooled, pooled_dof
+    value, variance = np.array([m.value for m in specimens]), _variances(specimens)
+    own = max(float(value.var(ddof=1) - variance.mean()), 0.0)
+    return math.sqrt((BETWEEN_DOF * pooled**2 + (n - 1) * own) / (BETWEEN_DOF + n - 1)), BETWEEN_DOF + n - 1
 
 
 #: Standard deviations by which one specimen must stand apart from the others; chance does so once in 10 000 or so.
