@@ -87,7 +87,7 @@ class Reading:
     limits : (float, float) or None
         Decision and detection limit of this reading on the natural scale.
     detail : mapping
-        Plain data the method shows of it: curve, areas, limits.
+        Plain data the method shows of it: curve, areas, limits. A "remark" is printed beside the number.
     """
 
     row_ids: tuple[str, ...]

@@ -116,7 +116,12 @@ def _about(told: Told) -> str:
 def strip_view(r: Reading, quantity: Quantity, method: Method, images: Images) -> StripView:
     """One reading as the page shows it."""
     plate = r.specimen if r.specimen != f"{r.product} / {r.strip}" else ""
-    where = [f"plate {plate}" if plate else "", f"strip {r.strip}" if r.strip else "", r.picture]
+    where = [
+        f"plate {plate}" if plate else "",
+        f"strip {r.strip}" if r.strip else "",
+        r.picture,
+        r.detail.get("remark"),
+    ]
     doubts = [f.name for f in method.flags if f.doubt and f.name in r.flags]
     return StripView(
         interval(reading_on_shown_scale(r, quantity), quantity),

@@ -166,6 +166,7 @@ def test_glass_not_known_gives_both_readings(made):
     assert (under["steps"], without["steps"]) == ("under glass", "without glass")
     assert under["blocked"] == pytest.approx(30.0, abs=1.5)
     assert without["blocked"] < under["blocked"] - 10
+    assert r.detail["remark"].startswith(f"{under['blocked']:.1f} % if the steps lay under glass, ")
     _, low, high = percent(r)
     assert low <= under["blocked"] <= high and low <= without["blocked"] <= high
     assert "steps' glass not known" in r.flags

@@ -140,19 +140,28 @@ def _reading(g: Group, c: Calibration, s: Strip, either: dict[str, tuple[Group, 
         bounded=t.low is None or t.high is None,
         limits=(t.decision, t.detection),
         flags=flags,
-        detail=_detail(g, c, s, t, film, glass) | ({"both_readings": _both(either, s)} if either else {}),
+        detail=_detail(g, c, s, t, film, glass) | _both_cases(either, s),
     )
 
 
-def _both(either: dict[str, tuple[Group, Calibration]], s: Strip) -> list[dict[str, Any]]:
-    """What the strip reads in either case. [% blocked]"""
+def _both_cases(either: dict[str, tuple[Group, Calibration]], s: Strip) -> dict[str, Any]:
+    """What the strip reads in either case of the steps' glass [% blocked], and the remark that says so."""
+    if not either:
+        return {}
     found = []
     for words, (g, c) in either.items():
         t, _, _ = _transmission(g, c, s)
-        ends = [None if x is None else float(blocked(x)) for x in (t.high, t.low)]
-        value = None if None in ends else float(blocked(t.measured.value))
-        found.append({"steps": words, "blocked": value, "low": ends[0], "high": ends[1]})
-    return found
+        low, high = (None if x is None else float(blocked(x)) for x in (t.high, t.low))
+        value = None if low is None or high is None else float(blocked(t.measured.value))
+        found.append({"steps": words, "blocked": value, "low": low, "high": high})
+    told = [f"{_percent(one)} if the steps lay {one['steps']}" for one in found]
+    return {"both_readings": found, "remark": ", ".join(told)}
+
+
+def _percent(one: dict[str, Any]) -> str:
+    if one["blocked"] is not None:
+        return f"{one['blocked']:.1f} %"
+    return f"at least {one['low']:.1f} %" if one["low"] is not None else f"at most {one['high']:.1f} %"
 
 
 def _detail(
