@@ -56,10 +56,10 @@ def print_read(read: LastRead, *, strips: bool) -> None:
 def _print_results(out: Console, told: Sequence[Told], read: LastRead, *, titled: bool) -> None:
     """One quantity of one method, by finding; titled where there are others."""
     table = Table(box=None, header_style="bold", pad_edge=False)
-    for heading, justify in (("finding", "left"), ("product", "left"), ("value (95 %)", "left"), ("plates", "right"),
-                             ("we call real above", "right"), ("we rarely miss from", "right"),
-                             ("in doubt", "right")):  # fmt: skip
-        table.add_column(heading, justify=justify)
+    words = ("finding", "product", "value (95 %)")
+    numbers = ("plates", "we call real above", "we rarely miss from", "in doubt")
+    for heading in (*words, *numbers):
+        table.add_column(heading, justify="left" if heading in words else "right")
     last, doubtful = None, _doubts(read)
     for t in told:
         heading = HEADINGS[t.finding]

@@ -69,7 +69,7 @@ def _parametric(body: bytes, x: np.ndarray) -> np.ndarray:
     if kind > 4 or len(body) < 12 + 4 * _CURVE_PARAMETERS[kind]:
         raise ProfileError("its tone curve is damaged")
     values = [v / 65536 for v in struct.unpack_from(f">{_CURVE_PARAMETERS[kind]}i", body, 12)]
-    g, a, b, c, d, e, f = (*values, *([0.0] * (7 - len(values))))
+    g, a, b, c, d, e, f = values + [0.0] * (7 - len(values))
     if g <= 0:
         raise ProfileError("its tone curve is damaged")
     if kind == 0:

@@ -159,11 +159,11 @@ def plates_needed(r: Result, s: Shown) -> int | None:
 
 
 def _say_at_least(r: Result, s: Shown, q: Quantity, w: Words) -> str:
-    return f"{r.product} {w.does}: at least {with_unit(s.low, q)} {w.amount} ({_plates(r)})."
+    return f"{r.product} {w.does}: {interval(s, q)} {w.amount} ({_plates(r)})."
 
 
 def _say_at_most(r: Result, s: Shown, q: Quantity, w: Words) -> str:
-    return f"{r.product}: at most {with_unit(s.high, q)} {w.amount} ({_plates(r)}); how little cannot be said."
+    return f"{r.product}: {interval(s, q)} {w.amount} ({_plates(r)}); how little cannot be said."
 
 
 _SENTENCES = {

@@ -7,10 +7,11 @@ measured again.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Any
 
 import cv2
 
@@ -80,7 +81,7 @@ def read_bench(folder: Path, *, seed: int = SEED, progress: Progress = lambda do
     return ReadSummary(read_id, *counts)
 
 
-def _in_order(methods: Sequence[Method]) -> list[Method]:
+def _in_order(methods: Iterable[Method]) -> list[Method]:
     """Methods so that each comes after those whose results it needs."""
     left, order = {m.name: m for m in methods}, []
     while left:
@@ -104,7 +105,7 @@ def _results(
 ) -> Sequence[Result]:
     found = (method.results or default_results.results)(readings, method, context)
     ids = bench.save_results(read_id, method.name, found)
-    findings = [
+    findings: list[tuple[str | None, dict[str, Any]]] = [
         (i, {**asdict(finding_of(r, method)), "product": r.product, "method": method.name, "quantity": r.quantity})
         for i, r in zip(ids, found, strict=True)
     ]
@@ -221,6 +222,7 @@ def measure_picture(bench: Bench, method: Method, task: _Task) -> Measured1:
         picture = decode(bench.original_bytes(task.picture_id), task.name)
     except PictureError as problem:
         return task, [], [], _refuse_all(task, f"the picture {problem.reason}", problem.what_to_do)
+    assert method.measure is not None, "only methods that measure pictures come here"
     outlines, refusals = method.find(picture, task.entered) if method.find else ([], [])
     moved = {o.row_id: o for o in task.moved}
     outlines = [moved.get(o.row_id, o) for o in outlines]

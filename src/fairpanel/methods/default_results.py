@@ -296,9 +296,7 @@ def _together(single: Sequence[Result], quantity: Quantity, context: Context) ->
     for (i, m), c, d in zip(measured, critical, dof, strict=True):
         r = single[i]
         wider = float(c / stdtrit(d, 0.5 + LEVEL / 2))
-        found[i] = _with_family(r, m.value - (m.value - r.low) * wider, m.value + (r.high - m.value) * wider)
+        if r.low is not None and r.high is not None:
+            low, high = m.value - (m.value - r.low) * wider, m.value + (r.high - m.value) * wider
+            found[i] = replace(r, family_low=low, family_high=high)
     return found
-
-
-def _with_family(r: Result, low: float, high: float) -> Result:
-    return replace(r, family_low=low, family_high=high)

@@ -50,7 +50,7 @@ def read_codes(pixels: np.ndarray) -> list[str]:
     eight = pixels if pixels.dtype == np.uint8 else (pixels >> 8).astype(np.uint8)
     found = zxingcpp.read_barcodes(
         np.ascontiguousarray(eight),
-        formats=zxingcpp.BarcodeFormat.QRCode,
+        formats=zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode),
         try_rotate=False,  # QR codes are found at any angle anyway
         try_downscale=False,
         try_invert=False,

@@ -11,6 +11,9 @@ from PIL import Image, ImageDraw, ImageFont
 
 from fairpanel.picture.upright import Upright
 
+#: The two kinds of font that Pillow loads by default.
+_Font = ImageFont.FreeTypeFont | ImageFont.ImageFont
+
 #: The long side of the copy lies between these. [px]
 LEAST_SIDE, MOST_SIDE = 1000, 2400
 
@@ -104,7 +107,7 @@ def _beside_start(quad: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
 
 def _number_patches(draw: ImageDraw.ImageDraw, quads: Sequence[np.ndarray], shape: tuple[int, ...]) -> None:
     """Numbers from the start, as large as the patches allow, left out where they would be too small to read."""
-    room = min(min(np.linalg.norm(q[3] - q[0]), np.linalg.norm(q[1] - q[0])) for q in quads)
+    room = float(np.min([[np.linalg.norm(q[3] - q[0]), np.linalg.norm(q[1] - q[0])] for q in quads]))
     size = min(0.5 * room, max(shape) / 60)
     if size < 9:
         return
@@ -114,9 +117,7 @@ def _number_patches(draw: ImageDraw.ImageDraw, quads: Sequence[np.ndarray], shap
         draw.text((x, y), str(k), fill=_LIGHT, font=font, anchor="mm", stroke_width=2, stroke_fill=_DARK)
 
 
-def _label(
-    draw: ImageDraw.ImageDraw, text: str, at: np.ndarray, font: ImageFont.FreeTypeFont, colour: tuple[int, int, int]
-) -> None:
+def _label(draw: ImageDraw.ImageDraw, text: str, at: np.ndarray, font: _Font, colour: tuple[int, int, int]) -> None:
     """A word on a plate."""
     x0, y0, x1, y1 = draw.textbbox((float(at[0]), float(at[1])), text, font=font, anchor="mm")
     spare = 0.25 * (y1 - y0) + 2

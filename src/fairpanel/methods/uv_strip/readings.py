@@ -17,7 +17,7 @@ from fairpanel.methods.contract import Entered, Mark, Reading, Refusal
 from fairpanel.methods.uv_strip import calibration as calibrating
 from fairpanel.methods.uv_strip import curve
 from fairpanel.methods.uv_strip import starting_values as taken
-from fairpanel.methods.uv_strip.calibration import Calibration, Patch
+from fairpanel.methods.uv_strip.calibration import Calibration, Offset, Patch
 from fairpanel.methods.uv_strip.charts import drawn_curve, points
 from fairpanel.methods.uv_strip.doses import places_given
 from fairpanel.methods.uv_strip.groups import Group, groups_of, noise_of
@@ -90,7 +90,8 @@ def _noise_ratio(fitted: Sequence[Calibration]) -> tuple[float, float]:
 
 
 def _calibrate(g: Group, ratio: float, *, draw: bool = True) -> Calibration:
-    patches, offsets = [], {}
+    patches: list[Patch] = []
+    offsets: dict[str, Offset] = {}
     for steps in g.steps.strips:
         own = g.offsets_of_steps(steps)
         offsets |= own

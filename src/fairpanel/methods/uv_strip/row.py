@@ -222,7 +222,8 @@ def _exposed_at_all(rows: Lines) -> list[Fault]:
 
 
 def _no_row_twice(rows: Lines) -> list[Fault]:
-    faults, seen = [], {}
+    faults: list[Fault] = []
+    seen: dict[Row, int] = {}
     for line, row in rows:
         if row in seen:
             faults.append(Fault(line, "strip", f"repeats row {seen[row]}. Take one of the two out"))
