@@ -30,10 +30,10 @@ def _file(pixels, kind, **settings):
 def _refused(data, *, word, name="strip 1.jpg"):
     """Both ways in refuse, name the file, say the word and what to do."""
     for way in (inspect, decode):
-        began = time.perf_counter()
+        began = time.process_time()  # of the processor: a busy machine proves nothing
         with pytest.raises(PictureError) as caught:
             way(data, name)
-        assert time.perf_counter() - began < 2.0
+        assert time.process_time() - began < 2.0
         assert word in str(caught.value)
         assert str(caught.value).startswith(name)
         assert caught.value.what_to_do.endswith(".")
