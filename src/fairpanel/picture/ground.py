@@ -28,6 +28,9 @@ GROWN_PX = 7
 #: A pixel stands out from this distance to the ground on. [spreads of the ground]
 DISTANT = 4.5
 
+#: Of what is ground for certain some may be pale paper after all; the rest reaches no further than this. [medians]
+MOST_REACH = 3.0
+
 #: Paper on a rough ground shows less than this share of the ground's grain, if that is at least so much.
 SMOOTH = 0.72
 LEAST_GRAIN = 0.6
@@ -276,7 +279,8 @@ def _measured(
     """A ground whose spread is that of a picture's certain ground about the surface."""
     left = (picture[1::3, 1::3] - surface[1::3, 1::3])[certain]
     whiten, spread = _whitening(left, evenest)
-    reach = float(np.quantile(np.linalg.norm(left @ whiten.T, axis=1), 0.99))
+    away = np.linalg.norm(left @ whiten.T, axis=1)
+    reach = float(min(np.quantile(away, 0.99), MOST_REACH * np.median(away)))
     return Ground(surface, whiten, share, spread, reach, certain)
 
 

@@ -37,6 +37,12 @@ MOST_CRUMBS = 0.6
 #: Where parts meet end to end a change of tone shows this near. [share of the length]
 CUT_SHOWS = 0.03
 
+#: At the ends of a piece this much may be ground. [px of the reduced picture]
+END_PX = 6.0
+
+#: What the frame has cut counts rather than a part of it that looks like a strip, if it is greater by this. [1]
+MORE = 1.3
+
 #: An end is lighter or darker than the ground from this difference on. [lightness]
 LEAST_SIGN = 1.5
 
@@ -53,7 +59,13 @@ def settled(search: Search, expected: int | None) -> list[Candidate]:
         cv2.fillConvexPoly(own, np.round(one.quad).astype(np.int32), 1)
         others = taken * (1 - cv2.dilate(own, np.ones((5, 5), np.uint8)))
         longer.append(replace(one, quad=carried_on(search.tone, one.ground, one.quad, others), core=one.quad))
+    longer = [one for one in longer if not (one.at_frame and any(_is_more(cut, one) for cut in search.cut))]
     return [*_joined(search.tone, longer), *_rests(search.cut, longer)]
+
+
+def _is_more(cut: Candidate, one: Candidate) -> bool:
+    """Whether what the frame has cut was only in part taken for a whole strip."""
+    return cut.holds(one) and cut.area() > MORE * one.area()
 
 
 def _rests(cut: list[Candidate], found: list[Candidate]) -> list[Candidate]:
@@ -183,10 +195,18 @@ def _are_one(tone: np.ndarray, one: Candidate, other: Candidate) -> bool:
         return True
     core, core2 = (piece.quad if piece.core is None else piece.core for piece in (one, other))
     if _opposite(tone, one.ground, core, core2):
-        runs, runs2 = _runs_along(tone, core), _runs_along(tone, core2)
-        if _room_for_a_step(core, core2, runs, runs2) or _is_one_ladder(core, core2, runs, runs2):
+        runs, runs2 = (_runs_along(tone, _less_its_ends(quad)) for quad in (core, core2))
+        if _go_one_way(core, core2, runs, runs2) and (
+            min(len(runs.levels), len(runs2.levels)) > 1 or _room_for_a_step(core, core2, runs, runs2)
+        ):
             return True
     return _same_grain(tone, one.ground, one.quad, other.quad)
+
+
+def _less_its_ends(quad: np.ndarray) -> np.ndarray:
+    """A piece without the pixels at its ends that are half ground."""
+    spare = min(END_PX / length_px(quad), 0.2)
+    return part_of(quad, left=0.0, right=1.0, start=spare, end=1.0 - spare)
 
 
 def _room_for_a_step(one: np.ndarray, other: np.ndarray, runs: Runs, runs2: Runs) -> bool:
@@ -198,12 +218,11 @@ def _room_for_a_step(one: np.ndarray, other: np.ndarray, runs: Runs, runs2: Runs
     return bare is not None and bare * width_px(one) > 0.5 * shortest
 
 
-def _is_one_ladder(one: np.ndarray, other: np.ndarray, runs: Runs, runs2: Runs) -> bool:
-    """Whether the steps of one piece go on in the other's."""
+def _go_one_way(one: np.ndarray, other: np.ndarray, runs: Runs, runs2: Runs) -> bool:
+    """Whether the tones of one piece go on in the other's."""
     if (other.mean(axis=0) - one.mean(axis=0)) @ axis_of(one) < 0:
         runs, runs2 = runs2, runs
-    several = min(len(runs.levels), len(runs2.levels)) > 1
-    return several and direction_by_tones(np.concatenate([runs.levels, runs2.levels])) is not None
+    return direction_by_tones(np.concatenate([runs.levels, runs2.levels])) is not None
 
 
 def _opposite(tone: np.ndarray, ground: Ground, one: np.ndarray, other: np.ndarray) -> bool:
