@@ -227,9 +227,11 @@ def _take(
     if search.looks_left < 0:
         return False
     at_frame = _at_frame(part, search.tone.shape)
-    if by_grain and at_frame:
-        return False  # the smooth bands of a wooden table run out of the picture too
     quad = in_reading_direction(fit.quad)
+    if by_grain and at_frame:  # the smooth bands of a wooden table run out of the picture too
+        if is_convex(part):
+            search.cut.append(Candidate(quad, ground, at_frame=True, by_grain=True, cut=True))
+        return False
     most_misfit = CORNER_CUT if at_frame else ragged
     alike = is_like_a_strip(search.tone, quad)
     quads = end_to_end(search.tone, quad) if alike and (fit.good or fit.misfit < most_misfit) else []

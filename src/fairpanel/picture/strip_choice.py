@@ -60,12 +60,14 @@ def settled(search: Search, expected: int | None) -> list[Candidate]:
         others = taken * (1 - cv2.dilate(own, np.ones((5, 5), np.uint8)))
         longer.append(replace(one, quad=carried_on(search.tone, one.ground, one.quad, others), core=one.quad))
     longer = [one for one in longer if not (one.at_frame and any(_is_more(cut, one) for cut in search.cut))]
-    return [*_joined(search.tone, longer), *_rests(search.cut, longer)]
+    sure = [*_joined(search.tone, longer), *_rests([cut for cut in search.cut if not cut.by_grain], longer)]
+    missing = 0 if expected is None else max(expected - len(sure), 0)
+    return sure + _rests([cut for cut in search.cut if cut.by_grain], sure)[:missing]
 
 
 def _is_more(cut: Candidate, one: Candidate) -> bool:
     """Whether what the frame has cut was only in part taken for a whole strip."""
-    return cut.holds(one) and cut.area() > MORE * one.area()
+    return not cut.by_grain and cut.holds(one) and cut.area() > MORE * one.area()
 
 
 def _rests(cut: list[Candidate], found: list[Candidate]) -> list[Candidate]:
