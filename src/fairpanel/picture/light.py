@@ -6,9 +6,10 @@ itself decides (marginal likelihood). An evenly lit scan so gets no correction, 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.linalg import cholesky, solve_triangular
 
 #: Standard deviations of the smooth surface that are tried, as multiples of the scatter of one sample.
 AMPLITUDES = (0.0, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
@@ -122,18 +123,31 @@ def _surface(
 ) -> tuple[float, float, np.ndarray]:
     """Restricted likelihood, scatter and weights for one amplitude; the channels share the surface's kind."""
     n, p = design.shape
-    v = amplitude**2 * kernel + np.eye(n)
-    lower = np.linalg.cholesky(v)
-    a = np.linalg.solve(lower, design)
-    b = np.linalg.solve(lower, log)
-    q, r = np.linalg.qr(a)
-    beta = np.linalg.solve(r, q.T @ b)
+    if amplitude:
+        v = amplitude**2 * kernel
+        v.flat[:: n + 1] += 1.0
+        lower = cholesky(v, lower=True, overwrite_a=True, check_finite=False)
+        both = solve_triangular(lower, np.hstack([design, log]), lower=True, check_finite=False)
+        a, b = both[:, :p], both[:, p:]
+    else:
+        lower, a, b = None, design, log
+    q, r = np.linalg.qr(np.vstack([a, _bend_held(design)]))
+    beta = np.linalg.solve(r, q[:n].T @ b)
     rest = b - a @ beta
     variance = float((rest**2).mean(axis=1).sum() / (n - p))
-    logdet = 2 * np.log(np.diag(lower)).sum() + 2 * np.log(np.abs(np.diag(r))).sum()
+    logdet = 2 * np.log(np.abs(np.diag(r))).sum() + (2 * np.log(np.diag(lower)).sum() if lower is not None else 0.0)
     score = -0.5 * (logdet + (n - p) * np.log(variance))
-    alpha = np.linalg.solve(lower.T, rest) * amplitude**2
+    if lower is None:
+        return float(score), float(np.sqrt(variance)), beta
+    alpha = solve_triangular(lower, rest, lower=True, trans=1, check_finite=False) * amplitude**2
     return float(score), float(np.sqrt(variance)), np.vstack([beta, alpha])
+
+
+def _bend_held(design: np.ndarray) -> np.ndarray:
+    """(3, 6) rows that hold the bend to nothing where samples on two lines alone could not tell it from the level."""
+    held = np.zeros((3, 6))
+    held[:, 3:] = np.diag(1e-3 * np.maximum(np.linalg.norm(design[:, 3:], axis=0), 1e-9))
+    return held
 
 
 def from_patches(
@@ -142,7 +156,8 @@ def from_patches(
     """Light from the slopes inside patches that should each be even.
 
     Used where nothing white lies around the strips. Each patch keeps a level of its own; a quadratic surface common
-    to all is left. Slopes that the patches' own unevenness explains give no correction.
+    to all is left. How steep such slopes are, the picture decides; those that the patches' own unevenness explains give
+    no correction, but what they may be is said in `left_over`.
 
     Parameters
     ----------
@@ -155,7 +170,7 @@ def from_patches(
     unit : float
         Size of the picture's strips as a whole. [px]
     expected : float
-        Standard deviation, taken beforehand, of the light's slope over one unit. [ln]
+        Standard deviation, taken beforehand, of the light's slope over one unit, to within a factor of some. [ln]
     """
     origin = places.mean(axis=0)
     design = _quadratic((places - origin) / unit)[:, 1:]
@@ -175,18 +190,44 @@ def from_patches(
     scores = [si - gi @ beta for gi, si in zip(grams, slopes, strict=True)]
     middle = sum(np.outer(x, x) for x in scores)
     inverse = np.linalg.inv(g + ridge)
-    cov = inverse @ middle @ inverse * len(names) / max(len(names) - 5, 1)
-    prior = np.diag(np.full(5, expected**2))
-    shrunk = prior @ np.linalg.solve(prior + cov, beta)
-    surprise = float(beta @ np.linalg.solve(cov + 1e-12 * np.eye(5), beta))
-    if surprise < 15.1:  # chi-square, 5 degrees of freedom, 1 %
-        return even()
+    m = len(names)
+    # so few patches make their own spread unsure; Hotelling's T squared has this mean, not that of a chi-square
+    cov = inverse @ middle @ inverse * m / max(m - 5, 1) * (m - 1) / max(m - 7, 1)
+    even_share, shrunk, left_cov = _shrunk(beta, cov, expected)
+    left = float(np.sqrt(np.trace(left_cov)) * 0.5)
+    if even_share > 0.5:
+        return replace(even(), left_over=left)
     y = np.concatenate([b for _, b in free])
     x = np.concatenate([a for a, _ in free])
     scatter = float((y - (x @ shrunk)[:, None]).std())
     weights = np.repeat(np.concatenate([[0.0], shrunk])[:, None], 3, axis=1)
-    left = float(np.sqrt(np.trace(cov @ prior @ np.linalg.inv(prior + cov))) * 0.5)
     return Light(origin, unit, weights, np.zeros((0, 2)), 1.0, scatter, "patches", left)
+
+
+def _shrunk(beta: np.ndarray, cov: np.ndarray, expected: float) -> tuple[float, np.ndarray, np.ndarray]:
+    """Slopes as far as they are believed.
+
+    The slopes' own spread, from none up to twice the expected, is weighed by how likely it makes what was seen.
+
+    Returns
+    -------
+    float, (5,), (5, 5)
+        Weight of no slope at all; mean and covariance of the slopes.
+    """
+    spreads = expected * np.array([0.0, 0.125, 0.25, 0.5, 1.0, 2.0])
+    means, covs, scores = [], [], []
+    for spread in spreads:
+        prior = spread**2 * np.eye(len(beta))
+        whole = prior + cov + 1e-12 * np.eye(len(beta))
+        gain = np.linalg.solve(whole, prior).T
+        means.append(gain @ beta)
+        covs.append(prior - gain @ prior)
+        scores.append(-0.5 * (beta @ np.linalg.solve(whole, beta) + np.linalg.slogdet(whole)[1]))
+    weight = np.exp(np.array(scores) - max(scores))
+    weight /= weight.sum()
+    mean = weight @ np.array(means)
+    between = np.array(means) - mean
+    return float(weight[0]), mean, np.einsum("k,kij->ij", weight, covs) + (between.T * weight) @ between
 
 
 def _quadratic(p: np.ndarray) -> np.ndarray:
@@ -195,8 +236,8 @@ def _quadratic(p: np.ndarray) -> np.ndarray:
 
 
 def _gauss(a: np.ndarray, b: np.ndarray, reach: float) -> np.ndarray:
-    d2 = ((a[:, None] - b[None]) ** 2).sum(axis=-1)
-    return np.exp(-0.5 * d2 / reach**2)
+    dx, dy = a[:, None, 0] - b[None, :, 0], a[:, None, 1] - b[None, :, 1]
+    return np.exp((dx * dx + dy * dy) * (-0.5 / reach**2))
 
 
 def _bumps(p: np.ndarray, centres: np.ndarray, reach: float) -> np.ndarray:
