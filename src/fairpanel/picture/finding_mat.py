@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 
 from fairpanel.mat.layout import PAGES, Grey, Layout, Marker, layout
-from fairpanel.picture.markers import detected, projected, reductions, refined_corners, shows, tones_of
+from fairpanel.picture.markers import detected, in_mirror, projected, reductions, refined_corners, shows
 from fairpanel.picture.upright import Upright
 
 #: Markers needed, and the least share of the mat they must span: three in a row say nothing about tilt.
@@ -181,37 +181,46 @@ def _rms(distances: np.ndarray) -> float:
     return float(np.sqrt((distances**2).mean()))
 
 
-def _search(tones: np.ndarray) -> tuple[str, dict[int, np.ndarray]] | None:
-    """Page and rough corners of its markers; coarse to fine, until enough of them are seen."""
+@dataclass(frozen=True)
+class _Search:
+    """Page and rough corners of its markers where enough are seen; how many markers show in mirror writing."""
+
+    page: str
+    rough: dict[int, np.ndarray]
+    mirrored: int
+
+
+def _search(upright: Upright) -> _Search:
+    """Coarse to fine, until enough markers are seen."""
     seen: dict[int, np.ndarray] = {}
-    for factor, picture in reductions(tones):
-        seen = detected(picture, factor) | seen
+    mirrored = 0
+    for factor, picture in reductions(upright):
+        more, others = detected(picture, factor)
+        seen = more | seen
         page = max(PAGES, key=lambda name: len(_of_page(seen, name)))
         ours = _of_page(seen, page)
         if len(ours) >= ENOUGH_MARKERS and _well_spread(page, list(ours.values())):
             break
-    return (page, {n: seen[n] for n in ours}) if _well_spread(page, list(ours.values())) else None
+        mirrored = max(mirrored, in_mirror(picture, others))
+    return _Search(page, {n: seen[n] for n in ours} if _well_spread(page, list(ours.values())) else {}, mirrored)
 
 
-def _found(tones: np.ndarray) -> FoundMat | None:
-    """Search, refine, fit; then look where the markers not yet seen must be, and fit again."""
-    search = _search(tones)
-    if search is None:
-        return None
-    page, rough = search
-    seen = _measured(tones, rough)
-    first = _fitted(seen, page, tones.shape)
+def _found(upright: Upright, search: _Search) -> FoundMat | None:
+    """Refine and fit what was seen; then look where the markers not yet seen must be, and fit again."""
+    pixels, page = upright.pixels, search.page
+    seen = _measured(pixels, search.rough)
+    first = _fitted(seen, page, pixels.shape)
     if first is None or len(first.markers) == len(first.layout.markers):
         return first
     missing = {m.number: first.to_pixels(m.corners) for m in first.layout.markers if m.number not in seen}
-    more = _measured(tones, missing)
-    return (_fitted(seen | more, page, tones.shape) or first) if more else first
+    more = _measured(pixels, missing)
+    return (_fitted(seen | more, page, pixels.shape) or first) if more else first
 
 
-def _measured(tones: np.ndarray, rough: dict[int, np.ndarray]) -> dict[int, np.ndarray]:
+def _measured(pixels: np.ndarray, rough: dict[int, np.ndarray]) -> dict[int, np.ndarray]:
     """Corners measured in the full picture, of the markers that are really there."""
-    refined = {number: refined_corners(tones, corners) for number, corners in rough.items()}
-    return {number: c for number, c in refined.items() if c is not None and shows(tones, c, number)}
+    refined = {number: refined_corners(pixels, corners) for number, corners in rough.items()}
+    return {number: c for number, c in refined.items() if c is not None and shows(pixels, c, number)}
 
 
 def find_mat(upright: Upright) -> FoundMat | None:
@@ -231,14 +240,19 @@ def find_mat(upright: Upright) -> FoundMat | None:
     MirroredPicture
         The mat is in the picture, but mirrored.
     """
-    tones = tones_of(upright)
-    found = _found(tones)
-    if found is None and _found(cv2.flip(tones, 1)) is not None:
+    search = _search(upright)
+    found = _found(upright, search)
+    if found is None and search.mirrored >= FEWEST_MARKERS and _found_in_mirror(upright):
         raise MirroredPicture(
             f"{upright.name} is mirrored: the mat reads from right to left. Save the picture again without "
             "mirroring (front cameras do it), or scan the printed side."
         )
     return found
+
+
+def _found_in_mirror(upright: Upright) -> bool:
+    turned = replace(upright, pixels=cv2.flip(upright.pixels, 1), found={})
+    return _found(turned, _search(turned)) is not None
 
 
 # ---- greys -------------------------------------------------------------------------------------------------

@@ -10,6 +10,8 @@ from fairpanel.picture.upright import Upright
 
 #: An edge is used where its step is at least this share of full white.
 LEAST_STEP = 0.08
+#: Lines across each side, and how many of them must show an edge.
+LINES, ENOUGH_LINES = 15, 8
 
 
 def edge_blur(picture: Upright, polygon: np.ndarray) -> float | None:
@@ -26,40 +28,45 @@ def edge_blur(picture: Upright, polygon: np.ndarray) -> float | None:
     float or None
         [px]; None where no side has an edge strong enough to tell.
     """
-    long, wide = side_lengths(polygon)
-    found = [b for side in range(4) if (b := _side_blur(picture, polygon, side, min(long, wide))) is not None]
+    reach = 0.3 * min(side_lengths(polygon))
+    n = int(np.clip(round(4 * reach), 16, 240))
+    p = _lines_across(polygon, reach, n)
+    inside = ((p >= 0) & (p <= np.array([picture.width - 1, picture.height - 1]))).all(axis=(1, 2, 3))
+    if not inside.any():
+        return None
+    at = p[inside].reshape(-1, n, 2).astype(np.float32)
+    lines = _green(picture, at[..., 0], at[..., 1])
+    blurs = _line_blurs(lines, 2 * reach / n).reshape(-1, LINES)
+    seen = [b[np.isfinite(b)] for b in blurs]
+    found = [float(np.median(b)) for b in seen if len(b) >= ENOUGH_LINES]
     return min(found) if found else None
 
 
-def _side_blur(picture: Upright, polygon: np.ndarray, side: int, width: float) -> float | None:
-    reach = 0.3 * width
-    n = int(np.clip(round(4 * reach), 16, 240))
-    a, b = polygon[side], polygon[(side + 1) % 4]
-    out = np.array([b[1] - a[1], a[0] - b[0]])
-    out = out / max(np.hypot(*out), 1e-9)
-    along = np.linspace(0.3, 0.7, 15)
-    t = np.linspace(-reach, reach, n)
-    p = (a + (b - a) * along[:, None])[:, None, :] + out * t[:, None]
-    x, y = p[..., 0].astype(np.float32), p[..., 1].astype(np.float32)
-    if x.min() < 0 or y.min() < 0 or x.max() > picture.width - 1 or y.max() > picture.height - 1:
-        return None
-    codes = _sampled(picture.pixels, x, y)
-    lines = picture.transfer.table[codes[..., 1].astype(int), 1]
-    blurs = [b for line in lines if (b := _line_blur(line, 2 * reach / n)) is not None]
-    return float(np.median(blurs)) if len(blurs) >= 8 else None
+def _lines_across(polygon: np.ndarray, reach: float, n: int) -> np.ndarray:
+    """(4, LINES, n, 2) places on lines across the middle of each side, from inside to outside or back."""
+    start, side = polygon, np.roll(polygon, -1, axis=0) - polygon
+    out = np.stack([side[:, 1], -side[:, 0]], axis=1)
+    out = out / np.maximum(np.hypot(*out.T), 1e-9)[:, None]
+    on_side = start[:, None] + side[:, None] * np.linspace(0.3, 0.7, LINES)[:, None]
+    return on_side[:, :, None] + out[:, None, None] * np.linspace(-reach, reach, n)[:, None]
 
 
-def _sampled(pixels: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+def _green(picture: Upright, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Linear green light at places between pixels; only the part of the picture around them is touched."""
     x0, y0 = int(x.min()), int(y.min())
-    crop = np.ascontiguousarray(pixels[y0 : int(y.max()) + 2, x0 : int(x.max()) + 2])
-    return cv2.remap(crop, x - x0, y - y0, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    crop = cv2.extractChannel(picture.pixels[y0 : int(y.max()) + 2, x0 : int(x.max()) + 2], 1)
+    codes = cv2.remap(crop, x - x0, y - y0, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return picture.transfer.table[codes, 1]
 
 
-def _line_blur(line: np.ndarray, step: float) -> float | None:
-    """Blur of one edge: for a Gaussian edge of height A the steepest slope is A / (sigma sqrt(2 pi))."""
-    height = abs(float(np.median(line[: len(line) // 5]) - np.median(line[-(len(line) // 5) :])))
-    if height < LEAST_STEP:
-        return None
-    k = max(1, len(line) // 60)
-    steep = float(np.abs(line[2 * k :] - line[: -2 * k]).max()) / (2 * k * step)
-    return height / (steep * np.sqrt(2 * np.pi))
+def _line_blurs(lines: np.ndarray, step: float) -> np.ndarray:
+    """(m,) blur of each edge: for a Gaussian edge of height A the steepest slope is A / (sigma sqrt(2 pi)).
+
+    NaN where there is no edge to speak of.
+    """
+    n = lines.shape[1]
+    end, k = n // 5, max(1, n // 60)
+    height = np.abs(np.median(lines[:, :end], axis=1) - np.median(lines[:, -end:], axis=1)).astype(float)
+    steep = np.abs(lines[:, 2 * k :] - lines[:, : -2 * k]).max(axis=1) / (2 * k * step)
+    height[height < LEAST_STEP] = np.nan
+    return height / (np.maximum(steep, 1e-9) * np.sqrt(2 * np.pi))

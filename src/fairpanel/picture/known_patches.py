@@ -98,28 +98,44 @@ def cut_on_page(profile: np.ndarray, n: int, *, unsure: float = 0.0) -> tuple[np
     page = np.concatenate([[0.0], np.cumsum(unlike)]) / TOGETHER_ON_PAGE
     before = _with_rim(page)
     after = _with_rim((page[-1] - page)[::-1])[::-1]
-    width = np.arange(m + 1)[None, :] - np.arange(m + 1)[:, None]
     cost = cost + _like_page(profile) * LIKE_PAGE_COST
-    best: tuple[float, list[int]] | None = None
-    for mean in np.unique(np.round(np.linspace(0.3 * m / n, m / n, 28), 2)):
-        with np.errstate(divide="ignore", invalid="ignore"):
-            odd = (np.log(np.where(width > 0, width, np.nan) / mean) / WIDTH_SPREAD) ** 2
-        piece = np.where(width >= max(2, int(mean / 3)), cost + np.nan_to_num(odd, nan=np.inf), np.inf)
+    cuts = np.array(_cheapest_cuts(before, cost, after, n))
+    return cuts / m, _certain(profile, cuts)
+
+
+def _cheapest_cuts(before: np.ndarray, cost: np.ndarray, after: np.ndarray, n: int) -> list[int]:
+    """Places of the n + 1 cuts for which page, pieces and page together cost least, over all mean widths."""
+    m = len(before) - 1
+    place = np.arange(m + 1)
+    width = np.maximum(place[None, :] - place[:, None], 0)
+    means = np.unique(np.round(np.linspace(0.3 * m / n, m / n, 28), 2))
+    odd = np.array([_odd(mean, m) for mean in means])
+    if n == 1:  # a single piece has the mean width that suits it best
+        odd = odd.min(axis=0, keepdims=True)
+    best: tuple[float, list[int]] = (math.inf, [0] * (n + 1))
+    for one in odd:
+        piece = cost + one[width]
         total, came = before, []
         for _ in range(n):
             ways = total[:, None] + piece
-            came.append(np.argmin(ways, axis=0))
-            total = np.min(ways, axis=0)
+            came.append(ways.argmin(axis=0))
+            total = ways[came[-1], place]
         total = total + after
         end = int(np.argmin(total))
-        if best is None or total[end] < best[0]:
+        if total[end] < best[0]:
             cuts = [end]
             for back in reversed(came):
                 cuts.append(int(back[cuts[-1]]))
             best = (float(total[end]), cuts[::-1])
-    assert best is not None
-    cuts = np.array(best[1])
-    return cuts / m, _certain(profile, cuts)
+    return best[1]
+
+
+def _odd(mean: float, most: int) -> np.ndarray:
+    """(most + 1,) what a piece of each width costs for not being as wide as the mean."""
+    odd = np.full(most + 1, np.inf)
+    least = max(2, int(mean / 3))
+    odd[least:] = (np.log(np.arange(least, most + 1) / mean) / WIDTH_SPREAD) ** 2
+    return odd
 
 
 def _sharpened(profile: np.ndarray, *, reach: int) -> np.ndarray:

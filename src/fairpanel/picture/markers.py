@@ -9,7 +9,7 @@ from functools import cache
 import cv2
 import numpy as np
 
-from fairpanel.mat.layout import MARKER_FAMILY
+from fairpanel.mat.layout import MARKER_FAMILY, PAGES, layout
 from fairpanel.mat.markers import MODULES, pattern
 from fairpanel.picture.colour import srgb_to_linear
 from fairpanel.picture.upright import Upright
@@ -21,6 +21,8 @@ _SEARCHED_SIDES = (1400, 2800)
 EDGE_POINTS, EDGE_SAMPLES, EDGE_REACH = 24, 25, 0.6
 #: Least step in linear light of an edge; likeness from which a pattern counts as the marker's own.
 LEAST_STEP, LEAST_LIKENESS = 0.02, 0.6
+
+_NUMBERS = tuple(m.number for page in PAGES for m in layout(page).markers)
 
 _LINEAR = srgb_to_linear(np.arange(256) / 255).astype(np.float32)
 
@@ -46,44 +48,62 @@ def _detector() -> cv2.aruco.ArucoDetector:
     return cv2.aruco.ArucoDetector(dictionary, settings)
 
 
-def tones_of(upright: Upright) -> np.ndarray:
-    """Green as 8 bit: it carries most of the light, and one channel is a third of the work."""
-    green = cv2.extractChannel(upright.pixels, 1)
+def tones_of(pixels: np.ndarray) -> np.ndarray:
+    """Green of (height, width, 3) codes as 8 bit: it carries most of the light, and one is a third of the work."""
+    green = cv2.extractChannel(pixels, 1)
     return green if green.dtype == np.uint8 else cv2.convertScaleAbs(green, alpha=1 / 257)
 
 
-def reductions(tones: np.ndarray) -> Iterator[tuple[int, np.ndarray]]:
+def reductions(upright: Upright) -> Iterator[tuple[int, np.ndarray]]:
     """Pictures to search, coarse to fine, with their factors; halving is the quickest way to reduce."""
-    halved = [(1, tones)]
-    while max(halved[-1][1].shape) > _SEARCHED_SIDES[0]:
-        factor, larger = halved[-1]
-        height, width = larger.shape
-        size = (width // 2, height // 2)
-        half = cv2.resize(larger[: height & ~1, : width & ~1], size, interpolation=cv2.INTER_AREA)
-        halved.append((2 * factor, half))
-    coarse_to_fine = halved[::-1]
-    yield from (h for i, h in enumerate(coarse_to_fine) if i == 0 or max(h[1].shape) <= _SEARCHED_SIDES[1])
+    side = max(upright.pixels.shape[:2])
+    factor = 1
+    while side // factor > _SEARCHED_SIDES[0]:
+        factor *= 2
+    yield factor, tones_of(upright.reduced(factor))
+    while factor > 1 and side // (factor // 2) <= _SEARCHED_SIDES[1]:
+        factor //= 2
+        yield factor, tones_of(upright.reduced(factor))
 
 
-def detected(picture: np.ndarray, factor: int) -> dict[int, np.ndarray]:
-    """Corners of our markers by number, in pixels of the full picture; those seen more than once are left
-    out."""
-    corners, numbers, _ = _detector().detectMarkers(picture)
+def detected(picture: np.ndarray, factor: int) -> tuple[dict[int, np.ndarray], np.ndarray]:
+    """Our markers, and what is shaped like a marker but is none of ours.
+
+    Returns
+    -------
+    dict of int to (4, 2) array, (n, 4, 2) array
+        Corners by number in pixels of the full picture, those seen more than once left out; corners of the rest in
+        pixels of this picture.
+    """
+    corners, numbers, rest = _detector().detectMarkers(picture)
+    others = np.array(rest, np.float32).reshape(-1, 4, 2)
     if numbers is None:
-        return {}
+        return {}, others
     numbers = numbers.ravel()
     counts = Counter(numbers.tolist())
-    return {
+    seen = {
         int(n): (c.reshape(4, 2).astype(float) + 0.5) * factor - 0.5
         for n, c in zip(numbers, corners, strict=True)
         if counts[int(n)] == 1
     }
+    return seen, others
+
+
+def in_mirror(picture: np.ndarray, quads: np.ndarray) -> int:
+    """How many different markers of ours are shown in mirror writing between such corners."""
+    if not len(quads):
+        return 0
+    squares = np.array([_modules(picture, q).ravel() for q in quads])
+    turned = [[np.rot90(pattern(n)[:, ::-1], k) for k in range(4)] for n in _NUMBERS]
+    ours = np.array([[_standing(p).ravel() for p in turns] for turns in turned])
+    likeness = np.einsum("qm,nkm->nqk", squares, ours).max(axis=(1, 2))
+    return int((likeness > LEAST_LIKENESS).sum())
 
 
 # ---- corners -----------------------------------------------------------------------------------------------
 
 
-def refined_corners(tones: np.ndarray, corners: np.ndarray) -> np.ndarray | None:
+def refined_corners(pixels: np.ndarray, corners: np.ndarray) -> np.ndarray | None:
     """Corners of one marker where its outer edges meet in the full picture.
 
     A straight line is laid through each edge, found in linear light where half of the step is reached: so
@@ -91,8 +111,8 @@ def refined_corners(tones: np.ndarray, corners: np.ndarray) -> np.ndarray | None
 
     Parameters
     ----------
-    tones : (height, width) uint8 array
-        Full picture, taken for sRGB codes.
+    pixels : (height, width, 3) array
+        Full picture; its green is taken for sRGB codes.
     corners : (4, 2) array
         Where they are expected, within half a module. [px]
 
@@ -104,10 +124,10 @@ def refined_corners(tones: np.ndarray, corners: np.ndarray) -> np.ndarray | None
     module = np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1).mean() / MODULES
     low = np.floor(corners.min(0) - 2 * module - 2).astype(int).clip(0)
     high = np.ceil(corners.max(0) + 2 * module + 2).astype(int)
-    crop = tones[low[1] : high[1], low[0] : high[0]]
-    if min(crop.shape) < 8 or module < 1.5:
+    crop = pixels[low[1] : high[1], low[0] : high[0]]
+    if min(crop.shape[:2]) < 8 or module < 1.5:
         return None
-    light = cv2.LUT(np.ascontiguousarray(crop), _LINEAR)
+    light = cv2.LUT(tones_of(crop), _LINEAR)
     here: np.ndarray | None = corners - low
     for _ in range(3):
         here = _edges_met(light, here, module) if here is not None else None
@@ -163,11 +183,22 @@ def _crossings(
     return before + share[:, None] * way
 
 
-def shows(tones: np.ndarray, corners: np.ndarray, number: int) -> bool:
+def shows(pixels: np.ndarray, corners: np.ndarray, number: int) -> bool:
     """Whether the picture has that marker's pattern between these corners."""
+    seen = _modules(pixels, corners)
+    return float((seen * _standing(pattern(number))).sum()) > LEAST_LIKENESS
+
+
+def _modules(picture: np.ndarray, corners: np.ndarray) -> np.ndarray:
+    """(8, 8) tones, or green codes, in the middles of a marker's modules, standing about 0 with length 1."""
     middles = (np.arange(MODULES) + 0.5).astype(np.float32)
     square = np.array([[0, 0], [MODULES, 0], [MODULES, MODULES], [0, MODULES]], np.float32)
     way = cv2.getPerspectiveTransform(square, corners.astype(np.float32))
     places = projected(way, np.stack(np.meshgrid(middles, middles), axis=-1)).astype(np.float32)
-    seen = cv2.remap(tones, places[..., 0], places[..., 1], cv2.INTER_LINEAR).astype(float)
-    return seen.std() > 0 and float(np.corrcoef(seen.ravel(), pattern(number).ravel())[0, 1]) > LEAST_LIKENESS
+    seen = cv2.remap(picture, places[..., 0], places[..., 1], cv2.INTER_LINEAR)
+    return _standing(seen if seen.ndim == 2 else seen[..., 1])
+
+
+def _standing(tones: np.ndarray) -> np.ndarray:
+    above = tones - float(tones.mean())
+    return above / max(float(np.linalg.norm(above)), 1e-9)

@@ -87,16 +87,20 @@ def blocks(picture: Upright, polygon: np.ndarray, *, side: float) -> Blocks:
     per_column = int(np.clip(round(wide / columns), 2, MOST_SAMPLES // columns))
     codes = _straightened(picture.pixels, polygon, rows * per_row, columns * per_column)
     linear = picture.transfer.linear(codes)
-    light = linear.reshape(rows, per_row, columns, per_column, 3).mean(axis=(1, 3), dtype=np.float64)
+    light = cv2.resize(linear, (columns, rows), interpolation=cv2.INTER_AREA).astype(float)  # whole blocks: their means
     v, u = np.meshgrid((np.arange(rows) + 0.5) / rows, (np.arange(columns) + 0.5) / columns, indexing="ij")
-    flat = codes.reshape(-1, 3)
     return Blocks(
         light,
         within(polygon, u, v),
-        (flat == 0).mean(axis=0),
-        (flat == picture.top_code).mean(axis=0),
+        _share_of(codes, 0),
+        _share_of(codes, picture.top_code),
         long * wide,
     )
+
+
+def _share_of(codes: np.ndarray, code: int) -> np.ndarray:
+    """(3,) share of samples that have that code, by channel."""
+    return np.array(cv2.mean((codes == code).view(np.uint8))[:3])
 
 
 def straightened(picture: Upright, polygon: np.ndarray, *, height: int, width: int) -> np.ndarray:

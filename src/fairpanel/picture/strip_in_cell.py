@@ -6,6 +6,8 @@ is hardly darker than the page, but it is so over its whole area.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -62,7 +64,7 @@ def lane_in_cell(picture: Upright, mat: FoundMat, light: CellLight, corners_mm: 
     """
     density = _straightened(picture, mat, light, corners_mm)
     smooth = cv2.blur(density, (2 * PER_MM + 1,) * 2)
-    paper = (np.abs(smooth) > np.maximum(LEAST_DENSITY, _noise(density))).any(axis=-1)
+    paper = _largest(np.abs(smooth) / np.maximum(LEAST_DENSITY, _noise(density))) > 1
     rows = _longest_run(paper.mean(axis=1) > 0.35, bridge=PER_MM)
     if rows is None or (rows[1] - rows[0]) < LEAST_LENGTH_MM * PER_MM:
         return None
@@ -70,7 +72,7 @@ def lane_in_cell(picture: Upright, mat: FoundMat, light: CellLight, corners_mm: 
     if columns is None or (columns[1] - columns[0]) < LEAST_WIDTH_MM * PER_MM:
         return None
     along, across = paper.shape
-    left, right = _sides(np.abs(density).max(axis=-1), rows, columns)
+    left, right = _sides(_largest(np.abs(density)), rows, columns)
     y = np.array([0.0, 0.0, along, along])
     x = np.array([left[0], right[0], right[0] + right[1] * along, left[0] + left[1] * along])
     share = np.stack([x / across, y / along], axis=1)
@@ -100,25 +102,57 @@ def _straightened(picture: Upright, mat: FoundMat, light: CellLight, corners_mm:
     start_left, start_right, _, end_left = corners_mm
     across = round(float(np.hypot(*(start_right - start_left))) * PER_MM)
     along = round(float(np.hypot(*(end_left - start_left))) * PER_MM)
-    v, u = np.meshgrid((np.arange(along) + 0.5) / along, (np.arange(across) + 0.5) / across, indexing="ij")
-    places = mat.to_pixels(_in_cell(corners_mm, np.stack([u.ravel(), v.ravel()], axis=1))).reshape(along, across, 2)
-    per_sample = mat.pixels_per_mm / PER_MM
-    low = np.floor(places.reshape(-1, 2).min(axis=0)).astype(int).clip(0)
-    high = np.ceil(places.reshape(-1, 2).max(axis=0)).astype(int) + 2
-    crop = np.ascontiguousarray(picture.pixels[low[1] : high[1], low[0] : high[0]])
+    factor = 2 ** max(0, math.floor(math.log2(max(mat.pixels_per_mm / PER_MM / 1.2, 1.0))))
+    small = picture.reduced(factor)
+    places = _between_coarse(lambda share: mat.to_pixels(_in_cell(corners_mm, share)), across, along)
+    at = (places + 0.5) / factor - 0.5
+    low = np.maximum(np.floor(at.min(axis=(0, 1))).astype(int) - 1, 0)
+    high = np.ceil(at.max(axis=(0, 1))).astype(int) + 2
+    crop = np.ascontiguousarray(small[low[1] : high[1], low[0] : high[0]])
+    per_sample = mat.pixels_per_mm / PER_MM / factor
     if per_sample > 1.5:
         crop = cv2.blur(crop, (round(per_sample),) * 2)
-    at = (places - low).astype(np.float32)
-    codes = cv2.remap(crop, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    linear = picture.transfer.linear(codes).astype(float)
-    coarse = light.at(places[::PER_MM, ::PER_MM])
-    white = cv2.resize(coarse, (across, along), interpolation=cv2.INTER_LINEAR)
-    return (white - np.log(np.maximum(linear, 1e-5))) / np.log(10)
+    here = (at - low).astype(np.float32)
+    codes = cv2.remap(crop, here[..., 0], here[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    linear = np.maximum(picture.transfer.linear(codes), 1e-5)
+    white = _between_coarse(lambda share: light.at(mat.to_pixels(_in_cell(corners_mm, share))), across, along)
+    return (white - cv2.log(linear)) / np.float32(math.log(10))
+
+
+def _between_coarse(values: Callable[[np.ndarray], np.ndarray], across: int, along: int) -> np.ndarray:
+    """(along, across, c) of what changes slowly over a cell, found a millimetre apart and laid straight between.
+
+    Parameters
+    ----------
+    values : callable
+        (m, 2) shares across and along the cell to (m, c).
+    across, along : int
+        Samples, a whole number of millimetres each way or nearly so.
+    """
+    columns, rows = max(2, round(across / PER_MM) + 1), max(2, round(along / PER_MM) + 1)
+    v, u = np.meshgrid(np.linspace(0, 1, rows), np.linspace(0, 1, columns), indexing="ij")
+    coarse = values(np.stack([u.ravel(), v.ravel()], axis=1)).reshape(rows, columns, -1).astype(np.float32)
+    x = (np.arange(across, dtype=np.float32) + 0.5) * ((columns - 1) / across)
+    y = (np.arange(along, dtype=np.float32) + 0.5) * ((rows - 1) / along)
+    return _linearly(_linearly(coarse, y).transpose(1, 0, 2), x).transpose(1, 0, 2)
+
+
+def _linearly(values: np.ndarray, at: np.ndarray) -> np.ndarray:
+    """Values along the first axis at places between them."""
+    below = np.minimum(at.astype(int), len(values) - 2)
+    share = (at - below)[:, None, None].astype(np.float32)
+    return values[below] * (1 - share) + values[below + 1] * share
+
+
+def _largest(of_channels: np.ndarray) -> np.ndarray:
+    """Largest of the three channels; by pairs, since a maximum along so short an axis is slow."""
+    return np.maximum(np.maximum(of_channels[..., 0], of_channels[..., 1]), of_channels[..., 2])
 
 
 def _noise(density: np.ndarray) -> np.ndarray:
     """(3,) point-to-point scatter, from differences of neighbours."""
-    return np.median(np.abs(np.diff(density, axis=1)), axis=(0, 1)) / 0.954
+    some = np.abs(np.diff(density[::4], axis=1)).reshape(-1, 3)
+    return np.array([np.median(channel) for channel in np.ascontiguousarray(some.T)], np.float32) / np.float32(0.954)
 
 
 def _longest_run(flags: np.ndarray, *, bridge: int) -> tuple[int, int] | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -31,7 +32,7 @@ def light_on_mat(picture: Upright, found: FoundMat) -> tuple[Light, np.ndarray, 
     """
     mat = found.layout
     per_mm = found.pixels_per_mm
-    factor = max(1, int(per_mm * 0.8))
+    factor = _halvings(per_mm * 0.8)
     small = picture.reduced(factor)
     scale = factor
     grid = np.stack(np.meshgrid(np.arange(3.0, mat.width - 2, 3.0), np.arange(3.0, mat.height - 2, 3.0)), axis=-1)
@@ -56,6 +57,11 @@ def mat_light(picture: Upright) -> tuple[Light, np.ndarray, np.ndarray]:
     if "light" not in picture.found:
         picture.found["light"] = light_on_mat(picture, mat_in(picture))
     return picture.found["light"]
+
+
+def _halvings(factor: float) -> int:
+    """The power of two at or below a factor: what a picture is quickest reduced by."""
+    return 2 ** max(0, math.floor(math.log2(max(factor, 1.0))))
 
 
 @dataclass(frozen=True)
@@ -104,7 +110,9 @@ class CellLight:
 
     def _unlike(self) -> np.ndarray:
         """Difference between the two margins along the slant. [ln]"""
-        return self._margin(0, self.along - self.slant / 2)[:, 1] - self._margin(1, self.along + self.slant / 2)[:, 1]
+        first, second = self.rest[..., 1]
+        half = self.slant / 2
+        return np.interp(self.along - half, self.along, first) - np.interp(self.along + half, self.along, second)
 
     @property
     def step(self) -> float:
@@ -150,32 +158,32 @@ def _cell_light(picture: Upright, cell: Cell) -> CellLight:
     low, high = (cell.x, cell.x + cell.width) if upright else (cell.y, cell.y + cell.height)
     along = np.arange(start + 0.5, start + length, 1.0)
     span = np.array([low - BESIDE_MM, high + BESIDE_MM])
-    factor = max(1, int(mat.pixels_per_mm * 0.4))
-    small = picture.found.setdefault(("reduced", factor), picture.reduced(factor))
+    factor = _halvings(mat.pixels_per_mm * 0.4)
+    small = picture.reduced(factor)
     offsets = np.linspace(-BESIDE_WIDE_MM / 2, BESIDE_WIDE_MM / 2, 5)
-    rest = []
-    for side in span:
-        u, v = np.meshgrid(side + offsets, along)
-        mm = np.stack([u, v] if upright else [v, u], axis=-1)
-        pixels = mat.to_pixels(mm)
-        at = np.clip(np.rint((pixels + 0.5) / factor - 0.5).astype(int), 0, np.array(small.shape[1::-1]) - 1)
-        seen = np.log(np.maximum(picture.transfer.linear(small[at[..., 1], at[..., 0]]), 1e-5))
-        beside = np.median(seen - light.trend(pixels), axis=1)
-        smooth = median_filter(beside, size=(PRINT_MM, 1), mode="nearest")  # keeps edges, drops print
-        smooth = uniform_filter1d(smooth, 3, axis=0, mode="nearest")
-        size = float(np.sqrt(np.mean(smooth[:, 1] ** 2)))
-        rest.append(smooth * max(0.0, 1 - (PAPER_SCATTER / max(size, 1e-9)) ** 2))
-    return _slanted(CellLight(light, mat, along, np.clip(np.array(rest), -1.0, 1.0), span, upright))
+    v, u = np.meshgrid(along, (span[:, None] + offsets).ravel(), indexing="ij")
+    pixels = mat.to_pixels(np.stack([u, v] if upright else [v, u], axis=-1))
+    at = np.clip(np.rint((pixels + 0.5) / factor - 0.5).astype(int), 0, np.array(small.shape[1::-1]) - 1)
+    seen = np.log(np.maximum(picture.transfer.linear(small[at[..., 1], at[..., 0]]), 1e-5))
+    above = (seen - light.trend(pixels)).reshape(len(along), 2, len(offsets), 3)
+    beside = np.sort(above, axis=2)[:, :, len(offsets) // 2].reshape(len(along), 6)
+    smooth = median_filter(beside, size=(PRINT_MM, 1), mode="nearest")  # keeps edges, drops print
+    smooth = uniform_filter1d(smooth, 3, axis=0, mode="nearest").reshape(len(along), 2, 3).transpose(1, 0, 2)
+    size = np.sqrt(np.mean(smooth[..., 1] ** 2, axis=1))
+    rest = smooth * np.maximum(0.0, 1 - (PAPER_SCATTER / np.maximum(size, 1e-9)) ** 2)[:, None, None]
+    return _slanted(CellLight(light, mat, along, np.clip(rest, -1.0, 1.0), span, upright))
 
 
 def _slanted(flat: CellLight) -> CellLight:
     """The light with the slant at which its margins look most alike, where that is much more than straight across."""
+    straight_across = np.mean(flat._unlike() ** 2)
+    if straight_across <= UNLIKE**2:
+        return flat
     reach = min(MOST_SLANT_MM, 0.6 * len(flat.along))
     tried = [replace(flat, slant=s) for s in np.arange(-reach, reach + 1e-9, 1.0)]
     misfits = np.array([np.mean(c._unlike() ** 2) + (1e-4 * c.slant) ** 2 for c in tried])
     best = tried[int(np.argmin(misfits))]
-    straight_across = np.mean(flat._unlike() ** 2)
-    return best if misfits.min() < SLANT_GAIN * straight_across and straight_across > UNLIKE**2 else flat
+    return best if misfits.min() < SLANT_GAIN * straight_across else flat
 
 
 def _fit(
@@ -198,17 +206,21 @@ def thinned(places: np.ndarray, values: np.ndarray, most: int) -> tuple[np.ndarr
     """
     span = float(np.sqrt(np.prod(np.ptp(places, axis=0) + 1.0)))
     for cells in (40, 32, 26, 21, 17, 14, 12, 10):
-        square = np.floor(places / (span / cells)).astype(int)
-        _, group, count = np.unique(square, axis=0, return_inverse=True, return_counts=True)
+        square = np.floor(places / (span / cells)).astype(np.int64)
+        square -= square.min(axis=0)
+        _, group, count = np.unique(square[:, 0] * (square[:, 1].max() + 1) + square[:, 1],
+                                    return_inverse=True, return_counts=True)  # fmt: skip
         if len(count) <= most:
             break
-    group = group.ravel()
-    order = np.argsort(group, kind="stable")
-    parts = np.split(order, np.cumsum(count)[:-1])
-    return (
-        np.array([places[i].mean(axis=0) for i in parts]),
-        np.array([np.median(values[i], axis=0) for i in parts]),
-    )
+    middle = np.stack([np.bincount(group, places[:, k]) / count for k in range(2)], axis=1)
+    return middle, np.stack([_medians(values[:, k], group, count) for k in range(values.shape[1])], axis=1)
+
+
+def _medians(values: np.ndarray, group: np.ndarray, count: np.ndarray) -> np.ndarray:
+    """Median of the values of each group; groups are numbered from 0."""
+    ordered = values[np.lexsort((values, group))]
+    first = np.cumsum(count) - count
+    return (ordered[first + (count - 1) // 2] + ordered[first + count // 2]) / 2
 
 
 def light_around(
@@ -225,13 +237,13 @@ def light_around(
     lightest : float
         Green light of the lightest patch; a ground darker than a third of it is not used.
     """
-    factor = max(1, round(width / 24))
+    factor = _halvings(width / 24 * math.sqrt(2))
     small = picture.reduced(factor)
     covered = np.zeros(small.shape[:2], np.uint8)
     for polygon in polygons:
         cv2.fillConvexPoly(covered, np.rint((polygon + 0.5) / factor - 0.5).astype(np.int32), 255)
-    apart = cv2.dilate(covered, np.ones((5, 5), np.uint8))
-    around = cv2.dilate(covered, np.ones((17, 17), np.uint8))
+    apart, around = (cv2.dilate(covered, np.ones((2 * r + 1,) * 2, np.uint8))
+                     for r in (max(2, round(width / factor / 12)), max(8, round(width / factor / 3))))  # fmt: skip
     y, x = np.nonzero((around > 0) & (apart == 0))
     if len(x) < 60:
         return None
