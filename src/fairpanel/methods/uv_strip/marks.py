@@ -27,6 +27,8 @@ BORDER = 0.18
 BLOCKS_ACROSS = 9
 #: Light that seems even is known no better than this. [ln]
 EVEN_ERROR = 0.004
+#: Least light that is told from none. [1]
+DARKEST = 1e-5
 
 
 @dataclass(frozen=True)
@@ -38,6 +40,7 @@ class _Lighting:
     places: np.ndarray
     white: np.ndarray
     brightest: np.ndarray
+    at_top: np.ndarray
 
     @cached_property
     def rest(self) -> np.ndarray:
@@ -83,20 +86,31 @@ def _blocks_of(picture: Upright, polygon: np.ndarray, width: float) -> Blocks:
 
 def _lighting(picture: Upright, outlines: Sequence[Outline], patches: Sequence[Blocks], width: float) -> _Lighting:
     found = mat_in(picture)
-    lightest = max(float(np.median(b.light[..., 1])) for b in patches)
+    lightest = max(DARKEST, *(float(np.median(b.light[..., 1])) for b in patches))
     if found is not None:
         model, places, white = mat_light(picture)
-        brightest = np.quantile(white, 0.98, axis=0)
+        brightest = _brightest(white)
         curve = _tone_curve(picture, brightest)
-        return _Lighting(model, curve, places, white, brightest)
+        return _Lighting(model, curve, places, white, brightest, _at_top(picture, white))
     around = light_around(picture, [o.polygon for o in outlines], width=width, lightest=lightest)
     if around is not None:
         model, places, white = around
-        return _Lighting(model, straight(), places, white, np.quantile(white, 0.98, axis=0))
+        return _Lighting(model, straight(), places, white, _brightest(white), _at_top(picture, white))
     model = _from_patches(patches, picture)
     nothing = np.zeros((0, 2))
-    level = np.exp(np.median([np.log(lightest) - model.at(b.places)[..., 1].mean() for b in patches]))
-    return _Lighting(model, straight(), nothing, np.zeros((0, 3)), np.full(3, max(lightest, level * 0)))
+    return _Lighting(model, straight(), nothing, np.zeros((0, 3)), np.full(3, lightest), np.zeros(0, bool))
+
+
+def _brightest(white: np.ndarray) -> np.ndarray:
+    """(3,) level of the best lit white; a picture in which nothing gives light still gets one."""
+    return np.maximum(np.quantile(white, 0.98, axis=0), DARKEST)
+
+
+def _at_top(picture: Upright, white: np.ndarray) -> np.ndarray:
+    """(n,) whether a white sample has a channel as light as the picture can show, to within a code of 256."""
+    own = white @ np.linalg.inv(picture.transfer.matrix).T
+    table = picture.transfer.table
+    return (own > table[-1 - max(1, len(table) // 256)]).any(axis=1)
 
 
 def _tone_curve(picture: Upright, brightest: np.ndarray) -> ToneCurve:
@@ -124,16 +138,18 @@ def _body(
     brightest = np.log(lit.brightest)
     cell = _cell_light(picture, polygon)
     white = (cell or lit.light).at(b.places) - (brightest if lit.light.source == "white" else 0.0)
-    recorded = np.log(np.maximum(b.light, 1e-5)) - brightest
+    recorded = np.log(np.maximum(b.light, DARKEST)) - brightest
     density = (lit.curve.straightened(white) - lit.curve.straightened(recorded)) / math.log(10)
     body: dict[str, Any] = dict(tone.patch_tone(density))
-    local = {"error": cell.error, "step": cell.step} if cell else _local_light(polygon, lit, width)
+    near = _near(polygon, lit.places, width)
+    local = {"error": cell.error, "step": cell.step} if cell else _local_light(lit, near)
     blur = edge_blur(picture, polygon)
     body |= {
         "area": b.pixels / width**2,
         "pixels": b.pixels,
         "low_share": b.low_share.tolist(),
         "high_share": b.high_share.tolist(),
+        "white_at_top": float(lit.at_top[near].mean()) if len(near) else 0.0,
         "light_from": lit.light.source,
         "light_error": local["error"],
         "light_step": local["step"],
@@ -162,18 +178,20 @@ def _cell_light(picture: Upright, polygon: np.ndarray) -> CellLight | None:
     return None
 
 
-def _local_light(polygon: np.ndarray, lit: _Lighting, width: float) -> dict[str, float]:
+def _near(polygon: np.ndarray, places: np.ndarray, width: float) -> np.ndarray:
+    """Which samples of white lie around a patch."""
+    far = np.hypot(*(places - polygon.mean(axis=0)).T)
+    near = np.flatnonzero(far < 0.5 * max(side_lengths(polygon)) + 0.6 * width)
+    return near if len(near) >= 4 else np.argsort(far)[:6]
+
+
+def _local_light(lit: _Lighting, near: np.ndarray) -> dict[str, float]:
     """How well the light around one patch is known. [ln]"""
-    if not len(lit.places):
+    if not len(near):
         return {"error": max(lit.light.left_over, EVEN_ERROR), "step": 0.0}
-    centre = polygon.mean(axis=0)
-    reach = 0.5 * max(side_lengths(polygon)) + 0.6 * width
-    near = np.hypot(*(lit.places - centre).T) < reach
-    if near.sum() < 4:
-        near = np.argsort(np.hypot(*(lit.places - centre).T))[:6]
     rest = _neighbourly(lit.places[near], lit.rest[near])
     rms = float(np.sqrt(np.mean(np.clip(rest, -0.3, 0.3) ** 2)))
-    return {"error": rms / math.sqrt(6), "step": float(np.ptp(rest)), "rms": rms}
+    return {"error": rms / math.sqrt(6), "step": float(np.ptp(rest))}
 
 
 def _neighbourly(places: np.ndarray, values: np.ndarray) -> np.ndarray:
@@ -187,7 +205,9 @@ def _flags(body: dict[str, Any]) -> tuple[str, ...]:
     """Flags that one patch of one picture shows by itself."""
     facts = body["facts"]
     checks = {
-        "clipped": max(max(body["low_share"][1:]), max(body["high_share"])) > 0.02 or body["low_share"][0] > 0.3,
+        "clipped": max(*body["low_share"][1:], *body["high_share"]) > 0.02
+        or body["low_share"][0] > 0.3
+        or body["white_at_top"] > 0.1,
         "out of focus": body["blur"] is not None and body["blur"] > 0.03,
         "uneven light left": body["light_error"] > 0.012 or body["light_slope"] > 0.35,
         "shadow edge": body["light_step"] > 0.12,
