@@ -48,20 +48,19 @@ def patch_tone(density: np.ndarray) -> Mapping[str, Any]:
         `slope` (rise of red density over the patch along and across), `range` (red density: 5, 25, 50, 75, 95 %).
     """
     keep = _good(density)
-    kept = np.where(keep[..., None], density, np.nan)
-    mean = np.nanmean(kept, axis=(0, 1))
-    red = kept[..., 0]
-    scatter, parts = _scatter(kept)
+    kept = density[keep]
+    mean = kept.mean(axis=0)
+    scatter, parts = _scatter(density, keep)
     return {
         "density": mean.tolist(),
-        "spread": np.nanstd(kept, axis=(0, 1)).tolist(),
+        "spread": kept.std(axis=0).tolist(),
         "left_out": float(1 - keep.mean()),
         "lighter_out": float((~keep & (density[..., 1] < mean[1])).mean()),
         "darker_out": float((~keep & (density[..., 1] >= mean[1])).mean()),
         "scatter": scatter,
         "parts": parts,
-        "slope": _slopes(red),
-        "range": np.nanquantile(red, [0.05, 0.25, 0.5, 0.75, 0.95]).tolist(),
+        "slope": _slopes(np.where(keep, density[..., 0], np.nan)),
+        "range": np.quantile(kept[:, 0], [0.05, 0.25, 0.5, 0.75, 0.95]).tolist(),
     }
 
 
@@ -95,22 +94,26 @@ def _yellowed(density: np.ndarray) -> np.ndarray:
     return found if found.mean() <= 0.5 else np.zeros(len(found), bool)
 
 
-def _scatter(kept: np.ndarray) -> tuple[list[list[float]], list[int]]:
+def _scatter(density: np.ndarray, keep: np.ndarray) -> tuple[list[list[float]], list[int]]:
+    """For each scale the variance of the parts' means, and how many parts there are; parts without a block are none."""
     scatter, parts = [], []
-    rows, columns = kept.shape[:2]
+    rows, columns = keep.shape
+    together = np.dstack([np.where(keep[..., None], density, 0.0), keep])
     for k in SCALES:
-        down, over = min(k, rows), min(k, columns)
-        means = np.array(
-            [
-                np.nanmean(part.reshape(-1, 3), axis=0)
-                for band in np.array_split(kept, down, axis=0)
-                for part in np.array_split(band, over, axis=1)
-                if np.isfinite(part[..., 0]).sum() >= 1
-            ]
-        )
+        bands = np.add.reduceat(together, _starts(rows, min(k, rows)), axis=0)
+        sums = np.add.reduceat(bands, _starts(columns, min(k, columns)), axis=1).reshape(-1, density.shape[2] + 1)
+        sums = sums[sums[:, -1] >= 1]
+        means = sums[:, :-1] / sums[:, -1:]
         scatter.append(means.var(axis=0, ddof=1).tolist() if len(means) > 1 else [0.0, 0.0, 0.0])
         parts.append(len(means))
     return scatter, parts
+
+
+def _starts(length: int, parts: int) -> np.ndarray:
+    """Where parts that differ in length by one at most begin, the longer ones first."""
+    short, longer = divmod(length, parts)
+    place = np.arange(parts)
+    return place * short + np.minimum(place, longer)
 
 
 def _slopes(red: np.ndarray) -> list[float]:
