@@ -7,8 +7,8 @@ replicates are advised: they measure these. Values on ln(dose) unless said.
 #: Lamp, from one exposure to the next within a run.
 LAMP = 0.011
 #: Speed of the paper between strips of one sheet, and between patches of one strip.
-PAPER = 0.0115
-PAPER_WITHIN = 0.0045
+PAPER = 0.0095
+PAPER_WITHIN = 0.006
 #: Light at one marked spot, or at a place whose light is given.
 PLACE = 0.003
 #: Light at a place that is not known, where other rows of the table give theirs.
