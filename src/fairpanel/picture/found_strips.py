@@ -12,6 +12,9 @@ from fairpanel.picture.quadrilaterals import length_px, width_px
 #: A step strip's edges lie this near to even places, in steps; at least so many do; so many steps show. [1]
 ON_GRID, MOST_ON_GRID, LEAST_SHOWN = 0.22, 0.8, 0.5
 
+#: So many patches of one width are all there are. [1]
+FEWEST_EVEN = 4
+
 #: The ends of a step strip may be off by this share of its length. [1]
 MOST_OFF = 0.04
 
@@ -113,8 +116,10 @@ def _fits_steps(strip: FoundStrip, n_steps: int) -> bool:
 
     The ends may be found a little off: the lightest step is often as light as what it lies on.
     """
-    if n_steps < 2 or len(strip.edges) == 0:
+    if n_steps < 2 or len(strip.edges) == 0 or strip.patches > n_steps:
         return False
+    if strip.patches < n_steps and shows_steps(strip, strip.patches) and strip.patches >= FEWEST_EVEN:
+        return False  # a step that cannot be seen would make its neighbour look wider than the others
     grid, spare = np.arange(1, n_steps), min(0.6 / n_steps, MOST_OFF)
     return any(
         _lie_on(((strip.edges - start) / (1 - start - end)) * n_steps, grid)
