@@ -322,9 +322,9 @@ def _codes(found: FoundMat, upright: Upright, x: float, y: float, width: float, 
 def _trimmed_mean(values: np.ndarray) -> np.ndarray:
     """Mean of the middle six tenths of each channel: a speck or a scratch does not count, rounding averages
     out."""
-    ordered = np.sort(values, axis=0)
-    cut = len(ordered) // 5
-    return ordered[cut : len(ordered) - cut].mean(axis=0)
+    ordered = np.sort(np.ascontiguousarray(values.T), axis=1)
+    cut = len(values) // 5
+    return ordered[:, cut : len(values) - cut].mean(axis=1)
 
 
 # ---- once for each picture -------------------------------------------------------------------------------------

@@ -31,7 +31,8 @@ def edge_blur(picture: Upright, polygon: np.ndarray) -> float | None:
     reach = 0.3 * min(side_lengths(polygon))
     n = int(np.clip(round(4 * reach), 16, 240))
     p = _lines_across(polygon, reach, n)
-    inside = ((p >= 0) & (p <= np.array([picture.width - 1, picture.height - 1]))).all(axis=(1, 2, 3))
+    ends = p[:, :, [0, -1]].reshape(4, -1, 2)
+    inside = ((ends >= 0) & (ends <= np.array([picture.width - 1, picture.height - 1]))).all(axis=(1, 2))
     if not inside.any():
         return None
     at = p[inside].reshape(-1, n, 2).astype(np.float32)
@@ -54,9 +55,9 @@ def _lines_across(polygon: np.ndarray, reach: float, n: int) -> np.ndarray:
 def _green(picture: Upright, x: np.ndarray, y: np.ndarray) -> np.ndarray:
     """Linear green light at places between pixels; only the part of the picture around them is touched."""
     x0, y0 = int(x.min()), int(y.min())
-    crop = cv2.extractChannel(picture.pixels[y0 : int(y.max()) + 2, x0 : int(x.max()) + 2], 1)
-    codes = cv2.remap(crop, x - x0, y - y0, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return picture.transfer.table[codes, 1]
+    part = picture.pixels[y0 : int(y.max()) + 2, x0 : int(x.max()) + 2]
+    codes = cv2.remap(part, x - x0, y - y0, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return picture.transfer.table[codes[..., 1], 1]
 
 
 def _line_blurs(lines: np.ndarray, step: float) -> np.ndarray:

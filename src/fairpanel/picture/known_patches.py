@@ -154,9 +154,10 @@ def _sharpened(profile: np.ndarray, *, reach: int) -> np.ndarray:
 
 def _like_page(profile: np.ndarray) -> np.ndarray:
     """(m + 1, m + 1) whether every piece [i, j) has just the page's tone."""
-    one = np.vstack([np.zeros(profile.shape[1]), np.cumsum(profile, axis=0)])
-    count = np.maximum(np.arange(len(one))[None, :] - np.arange(len(one))[:, None], 1)
-    return (np.abs(one[None, :] - one[:, None]) / count[..., None] < LIKE_PAGE).all(axis=-1)
+    place = np.arange(len(profile) + 1)
+    most = LIKE_PAGE * np.maximum(place[None, :] - place[:, None], 1)
+    like = [np.abs(sums) < most for sums in _differences(profile)]
+    return np.logical_and.reduce(like)
 
 
 def _with_rim(page: np.ndarray) -> np.ndarray:
@@ -183,21 +184,21 @@ def _piece_costs(profile: np.ndarray, *, uneven: float, unsure: float) -> np.nda
     count = np.maximum(places[None, :] - places[:, None], 1)
     x = profile - profile.mean(axis=0)
     sums = _differences(x)
-    costs = _differences((x**2).sum(axis=1, keepdims=True))[..., 0] - (sums**2).sum(axis=-1) / count
+    costs = _differences((x**2).sum(axis=1, keepdims=True))[0] - (sums**2).sum(axis=0) / count
     scatter = LEAST_SCATTER**2 + (unsure / 8) ** 2
     if unsure > 0:
-        tilt = _differences(x * (places[:-1, None] + 0.5)) - (places[None, :] + places[:, None])[..., None] / 2 * sums
+        tilt = _differences(x * (places[:-1, None] + 0.5)) - (places[None, :] + places[:, None]) / 2 * sums
         spread = count * (count**2 - 1.0) / 12
-        costs = costs - (tilt**2).sum(axis=-1) / (spread + scatter * (count / unsure) ** 2)
-    level = np.abs(_differences(profile)).max(axis=-1) / count
+        costs = costs - (tilt**2).sum(axis=0) / (spread + scatter * (count / unsure) ** 2)
+    level = np.abs(_differences(profile)).max(axis=0) / count
     costs = np.maximum(costs, 0.0) / (scatter + (uneven * level) ** 2) / profile.shape[1]
     return np.where(places[None, :] > places[:, None], costs, np.inf)
 
 
 def _differences(x: np.ndarray) -> np.ndarray:
-    """(m + 1, m + 1, c) sums of (m, c) samples over every piece [i, j)."""
-    one = np.vstack([np.zeros(x.shape[1]), np.cumsum(x, axis=0)])
-    return one[None, :] - one[:, None]
+    """(c, m + 1, m + 1) sums of (m, c) samples over every piece [i, j)."""
+    one = np.vstack([np.zeros(x.shape[1]), np.cumsum(x, axis=0)]).T
+    return one[:, None, :] - one[:, :, None]
 
 
 def _certain(profile: np.ndarray, cuts: np.ndarray) -> np.ndarray:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import cv2
@@ -85,7 +86,7 @@ def blocks(picture: Upright, polygon: np.ndarray, *, side: float) -> Blocks:
     columns = int(np.clip(round(wide / side), 2, 24))
     per_row = int(np.clip(round(long / rows), 2, MOST_SAMPLES // rows))
     per_column = int(np.clip(round(wide / columns), 2, MOST_SAMPLES // columns))
-    codes = _straightened(picture.pixels, polygon, rows * per_row, columns * per_column)
+    codes = _straightened(picture, polygon, rows * per_row, columns * per_column)
     linear = picture.transfer.linear(codes)
     light = cv2.resize(linear, (columns, rows), interpolation=cv2.INTER_AREA).astype(float)  # whole blocks: their means
     v, u = np.meshgrid((np.arange(rows) + 0.5) / rows, (np.arange(columns) + 0.5) / columns, indexing="ij")
@@ -118,25 +119,19 @@ def straightened(picture: Upright, polygon: np.ndarray, *, height: int, width: i
     -------
     (height, width, 3) array of the picture's own codes
     """
-    return _straightened(picture.pixels, np.asarray(polygon, float), height, width)
+    return _straightened(picture, np.asarray(polygon, float), height, width)
 
 
-def _straightened(pixels: np.ndarray, polygon: np.ndarray, height: int, width: int) -> np.ndarray:
-    """Codes on an upright grid of sample centres; large pictures are averaged down first."""
-    low = np.floor(polygon.min(axis=0)).astype(int) - 2
-    high = np.ceil(polygon.max(axis=0)).astype(int) + 3
-    low, high = np.maximum(low, 0), np.minimum(high, [pixels.shape[1], pixels.shape[0]])
-    crop = pixels[low[1] : high[1], low[0] : high[0]]
-    corners = polygon - low
+def _straightened(picture: Upright, polygon: np.ndarray, height: int, width: int) -> np.ndarray:
+    """Codes on an upright grid of sample centres, from the picture halved as often as leaves it finer than the grid."""
     long, wide = side_lengths(polygon)
-    shrink = max(1, int(min(long / height, wide / width)))
-    if shrink > 1:
-        size = (max(1, crop.shape[1] // shrink), max(1, crop.shape[0] // shrink))
-        scale = np.array([size[0] / crop.shape[1], size[1] / crop.shape[0]])
-        crop = cv2.resize(crop, size, interpolation=cv2.INTER_AREA)
-        corners = (corners + 0.5) * scale - 0.5
+    factor = 2 ** max(0, math.floor(math.log2(max(min(long / height, wide / width), 1.0))))
+    pixels = picture.reduced(factor)
+    corners = (polygon + 0.5) / factor - 0.5
+    low = np.maximum(np.floor(corners.min(axis=0)).astype(int) - 2, 0)
+    high = np.minimum(np.ceil(corners.max(axis=0)).astype(int) + 3, [pixels.shape[1], pixels.shape[0]])
+    crop = pixels[low[1] : high[1], low[0] : high[0]]
+    corners = corners - low
     grid = np.array([[-0.5, -0.5], [width - 0.5, -0.5], [width - 0.5, height - 0.5], [-0.5, height - 0.5]])
     h = cv2.getPerspectiveTransform(corners.astype(np.float32), grid.astype(np.float32))
-    return cv2.warpPerspective(
-        np.ascontiguousarray(crop), h, (width, height), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
+    return cv2.warpPerspective(crop, h, (width, height), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)

@@ -86,7 +86,8 @@ def _profile(density: np.ndarray, left: np.ndarray, right: np.ndarray) -> np.nda
     a, b = left[0] + left[1] * y, right[0] + right[1] * y
     x = a[:, None] + (b - a)[:, None] * np.linspace(0.25, 0.75, 21)
     at = np.clip(x.astype(int), 0, density.shape[1] - 1)
-    lines = np.median(density[np.arange(along)[:, None], at], axis=1)
+    seen = np.ascontiguousarray(density[np.arange(along)[:, None], at].transpose(0, 2, 1))
+    lines = np.partition(seen, 10, axis=-1)[..., 10]  # the median of 21
     whole = along // PER_MM
     return lines[: whole * PER_MM].reshape(whole, PER_MM, -1).mean(axis=1)
 
@@ -106,8 +107,9 @@ def _straightened(picture: Upright, mat: FoundMat, light: CellLight, corners_mm:
     small = picture.reduced(factor)
     places = _between_coarse(lambda share: mat.to_pixels(_in_cell(corners_mm, share)), across, along)
     at = (places + 0.5) / factor - 0.5
-    low = np.maximum(np.floor(at.min(axis=(0, 1))).astype(int) - 1, 0)
-    high = np.ceil(at.max(axis=(0, 1))).astype(int) + 2
+    rim = np.concatenate([at[0], at[-1], at[:, 0], at[:, -1]])
+    low = np.maximum(np.floor(rim.min(axis=0)).astype(int) - 2, 0)
+    high = np.ceil(rim.max(axis=0)).astype(int) + 3
     crop = np.ascontiguousarray(small[low[1] : high[1], low[0] : high[0]])
     per_sample = mat.pixels_per_mm / PER_MM / factor
     if per_sample > 1.5:
@@ -132,16 +134,11 @@ def _between_coarse(values: Callable[[np.ndarray], np.ndarray], across: int, alo
     columns, rows = max(2, round(across / PER_MM) + 1), max(2, round(along / PER_MM) + 1)
     v, u = np.meshgrid(np.linspace(0, 1, rows), np.linspace(0, 1, columns), indexing="ij")
     coarse = values(np.stack([u.ravel(), v.ravel()], axis=1)).reshape(rows, columns, -1).astype(np.float32)
-    x = (np.arange(across, dtype=np.float32) + 0.5) * ((columns - 1) / across)
-    y = (np.arange(along, dtype=np.float32) + 0.5) * ((rows - 1) / along)
-    return _linearly(_linearly(coarse, y).transpose(1, 0, 2), x).transpose(1, 0, 2)
-
-
-def _linearly(values: np.ndarray, at: np.ndarray) -> np.ndarray:
-    """Values along the first axis at places between them."""
-    below = np.minimum(at.astype(int), len(values) - 2)
-    share = (at - below)[:, None, None].astype(np.float32)
-    return values[below] * (1 - share) + values[below + 1] * share
+    x, y = np.meshgrid(
+        (np.arange(across, dtype=np.float32) + 0.5) * np.float32((columns - 1) / across),
+        (np.arange(along, dtype=np.float32) + 0.5) * np.float32((rows - 1) / along),
+    )
+    return cv2.remap(coarse, x, y, cv2.INTER_LINEAR)
 
 
 def _largest(of_channels: np.ndarray) -> np.ndarray:
@@ -177,9 +174,11 @@ def _sides(strength: np.ndarray, rows: tuple[int, int], columns: tuple[int, int]
     found: list[list[tuple[float, float]]] = [[], []]
     for a, b in pairwise(bands):
         profile = strength[a:b].mean(axis=0)
+        half = _middle_level(profile, columns) / 2
+        if half < LEAST_DENSITY / 2:
+            continue
         for side in (0, 1):
-            if (x := _crossing(profile, columns, side)) is not None:
-                found[side].append(((a + b) / 2, x))
+            found[side].append(((a + b) / 2, _crossing(profile < half, columns, side)))
     slopes = [_line(points) for points in found if len(points) >= 4]
     slope = float(np.clip(np.mean(slopes), -0.15, 0.15)) if slopes else 0.0
     offsets = []
@@ -189,18 +188,20 @@ def _sides(strength: np.ndarray, rows: tuple[int, int], columns: tuple[int, int]
     return np.array([[offsets[0], slope], [offsets[1], slope]])
 
 
-def _crossing(profile: np.ndarray, run: tuple[int, int], side: int) -> float | None:
-    """Where a profile first falls below half of its middle level, going outwards; None where it is too faint."""
+def _middle_level(profile: np.ndarray, run: tuple[int, int]) -> float:
+    """Median over the middle half of a run."""
+    middle, quarter = sum(run) // 2, max((run[1] - run[0]) // 4, 1)
+    return float(np.median(profile[middle - quarter : middle + quarter]))
+
+
+def _crossing(below: np.ndarray, run: tuple[int, int], side: int) -> float:
+    """Where a profile first falls below a level, going outwards from the middle of a run."""
     middle = sum(run) // 2
-    quarter = max((run[1] - run[0]) // 4, 1)
-    half = float(np.median(profile[middle - quarter : middle + quarter])) / 2
-    if half < LEAST_DENSITY / 2:
-        return None
-    way = range(middle, -1, -1) if side == 0 else range(middle, len(profile))
-    for i in way:
-        if profile[i] < half:
-            return float(i + 1) if side == 0 else float(i)
-    return 0.0 if side == 0 else float(len(profile))
+    if side == 0:
+        at = np.flatnonzero(below[: middle + 1])
+        return float(at[-1] + 1) if len(at) else 0.0
+    at = np.flatnonzero(below[middle:])
+    return float(middle + at[0]) if len(at) else float(len(below))
 
 
 def _line(points: list[tuple[float, float]]) -> float:

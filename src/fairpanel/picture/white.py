@@ -55,7 +55,9 @@ def light_on_mat(picture: Upright, found: FoundMat) -> tuple[Light, np.ndarray, 
 def mat_light(picture: Upright) -> tuple[Light, np.ndarray, np.ndarray]:
     """`light_on_mat` of a picture that has one, found once and kept with the picture."""
     if "light" not in picture.found:
-        picture.found["light"] = light_on_mat(picture, mat_in(picture))
+        mat = mat_in(picture)
+        assert mat is not None, "only pictures with a mat come here"
+        picture.found["light"] = light_on_mat(picture, mat)
     return picture.found["light"]
 
 

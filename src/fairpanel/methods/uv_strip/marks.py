@@ -137,7 +137,8 @@ def _body(
 ) -> tuple[dict[str, Any], tuple[str, ...]]:
     brightest = np.log(lit.brightest)
     cell = _cell_light(picture, polygon)
-    white = (cell or lit.light).at(b.places) - (brightest if lit.light.source == "white" else 0.0)
+    of_light = (cell or lit.light).at(np.concatenate([b.places.reshape(-1, 2), polygon]))
+    white = of_light[:-4].reshape(b.light.shape) - (brightest if lit.light.source == "white" else 0.0)
     recorded = np.log(np.maximum(b.light, DARKEST)) - brightest
     density = (lit.curve.straightened(white) - lit.curve.straightened(recorded)) / math.log(10)
     body: dict[str, Any] = dict(tone.patch_tone(density))
@@ -153,7 +154,7 @@ def _body(
         "light_from": lit.light.source,
         "light_error": local["error"],
         "light_step": local["step"],
-        "light_slope": float(np.ptp((cell or lit.light).at(polygon)[:, 1])),
+        "light_slope": float(np.ptp(of_light[-4:, 1])),
         "white": float(lit.brightest[1]),
         "blur": blur / width if blur is not None else None,
         "width": width,
