@@ -9,6 +9,7 @@ from fairpanel.methods.contract import Entered
 from fairpanel.methods.uv_strip.finding_outlines import find
 from fairpanel.methods.uv_strip.lying_strips import lying_strips
 from fairpanel.methods.uv_strip.row import Row
+from fairpanel.picture.finding_mat import mat_in
 from fairpanel.rehearsal.plan import Plan, made_campaign
 
 
@@ -37,3 +38,19 @@ def test_a_strip_said_to_lie_in_an_empty_cell_is_refused(photo_and_rows):
     outlines, refusals = find(picture, [Entered(str(i), r) for i, r in enumerate(wrong)])
     assert [(r.strip, r.reason) for r in refusals] == [(strip, f"cell {free} of the mat is empty")]
     assert len(outlines) == sum(r.strip != strip for r in rows)
+
+
+def test_on_the_mat_strips_without_a_place_are_taken_cell_by_cell(photo_and_rows):
+    """The column box left empty: the same outlines as with the cells named; a strip too many is refused."""
+    picture, rows = photo_and_rows
+    order = [c.name for c in mat_in(picture).layout.cells]
+    rows = sorted(rows, key=lambda r: order.index(r.box))
+    named, _ = find(picture, [Entered(str(i), r) for i, r in enumerate(rows)])
+    bare = [replace(r, box=None) for r in rows]
+    found, refusals = find(picture, [Entered(str(i), r) for i, r in enumerate(bare)])
+    assert not refusals
+    for a, b in zip(named, found, strict=True):
+        assert a.row_id == b.row_id and a.polygon == pytest.approx(b.polygon)
+    more = [*bare, replace(bare[0], strip="one too many")]
+    outlines, refusals = find(picture, [Entered(str(i), r) for i, r in enumerate(more)])
+    assert not outlines and "strips lie in 3 cells" in refusals[0].reason

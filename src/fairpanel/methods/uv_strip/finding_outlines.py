@@ -48,7 +48,7 @@ def find(picture: Upright, entered: Sequence[Entered]) -> tuple[list[Outline], l
         )
     if any(e.row.box for e in entered):
         return _boxed(picture, mat, strips)
-    return _loose(picture, strips)
+    return _loose(picture, strips) if mat is None else _in_order_on_mat(picture, mat, strips)
 
 
 def _all(strips: Strips, reason: str, what_to_do: str) -> list[Refusal]:
@@ -193,6 +193,44 @@ def _middle_light(picture: Upright, quad: np.ndarray, middle: np.ndarray) -> flo
     high = np.ceil(corners.max(axis=0)).astype(int) + 1
     crop = picture.pixels[max(low[1], 0) : high[1], max(low[0], 0) : high[0]]
     return float(np.median(crop.reshape(-1, 3).astype(float), axis=0).mean())
+
+
+# ---- on the mat, without the names of the cells ----------------------------------------------------------------
+
+
+def _in_order_on_mat(picture: Upright, mat: FoundMat, strips: Strips) -> tuple[list[Outline], list[Refusal]]:
+    """Strips of the table in the mat's filled cells, in the mat's order; a step strip in the cell for steps."""
+    filled = [c.name for c in mat.layout.cells if _is_filled(picture, mat, c.name)]
+    if not filled:
+        return _loose(picture, strips)
+    if len(filled) != len(strips):
+        return [], _all(
+            strips,
+            f"the table names {len(strips)} strips for this picture, but strips lie in {len(filled)} cells of the mat",
+            "Write the cell of each strip into the column “box” (A1 to B6, steps), or lay one strip into each cell.",
+        )
+    of_steps = [name for name, rows in strips.items() if rows[0].row.is_step]
+    if len(of_steps) == 1 and "steps" in filled:
+        filled.remove("steps")
+        places = {of_steps[0]: "steps"}
+    else:
+        places = {}
+    rest = iter(filled)
+    outlines: list[Outline] = []
+    refusals: list[Refusal] = []
+    for name, rows in strips.items():
+        found, refusal = _in_cell(picture, mat, places.get(name) or next(rest), rows)
+        outlines += found
+        if refusal:
+            refusals.append(Refusal(rows[0].row.picture, name, *refusal))
+    return outlines, refusals
+
+
+def _is_filled(picture: Upright, mat: FoundMat, place: str) -> bool:
+    corners = cell_corners(mat.layout, place)
+    if _outside(picture, mat.to_pixels(corners)):
+        return False
+    return lane_in_cell(picture, mat, light_in_cell(picture, mat.layout.cell(place)), corners) is not None
 
 
 # ---- loose strips ----------------------------------------------------------------------------------------------
