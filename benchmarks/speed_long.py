@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import os
-import resource
 import tempfile
 import time
 from collections.abc import Iterator
@@ -56,7 +55,13 @@ def _read(pictures: int) -> tuple[float, float, float]:
         take_in(folder / "bench", table)
         read_bench(folder / "bench")
         wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
-    return wall, cpu, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    return wall, cpu, _peak_mb()
+
+
+def _peak_mb() -> float:
+    """Peak of this process's own memory; getrusage would count the process it was started from too. [MB]"""
+    status = Path("/proc/self/status").read_text()
+    return float(status.split("VmHWM:")[1].split()[0]) / 1024
 
 
 def _write(folder: Path, pictures: int) -> Path:
