@@ -39,8 +39,8 @@ def test_every_step_of_a_photographed_tablet_is_measured_where_it_lies(elsewhere
 def test_a_ladder_is_found_by_its_edges_alone(elsewhere):
     """The outline of a wedge that nothing sets apart from its film lies within a fifth of a step at both ends."""
     taken = elsewhere("light_box", 7)
-    corners = find_ladder(tones(taken.picture.pixels, taken.picture.transfer), taken.steps)
-    places = np.sort(in_steps(corners, taken.strips[0], taken.steps)[:, 0])
+    ladder = find_ladder(tones(taken.picture.pixels, taken.picture.transfer), taken.steps)
+    places = np.sort(in_steps(ladder.corners, taken.strips[0], taken.steps)[:, 0])
     assert np.abs(places - [0, 0, taken.steps, taken.steps]).max() < 0.2
 
 

@@ -75,17 +75,17 @@ def find_strips(picture: Upright, expected: int | None = None, steps: int | None
 
 
 def _with_ladder(
-    picture: Upright, tone: np.ndarray, found: list[FoundStrip], steps: int, factor: int
+    picture: Upright, tone: np.ndarray, found: list[FoundStrip], asked: int, factor: int
 ) -> list[FoundStrip]:
     """The strips with the step strip found by its ladder, in place of what was found of it without."""
-    quad = find_ladder(tone, steps)
-    if quad is None:
+    seen = find_ladder(tone, asked)
+    if seen is None:
         return found
-    quad = (quad + 0.5) * factor - 0.5
+    quad, steps = (seen.corners + 0.5) * factor - 0.5, seen.steps
     near = 0.1 * length_px(quad) / steps + 1.0
     quad = refined(picture, quad, reach_px=3.5 * factor + 0.12 * width_px(quad), ends_px=near)[0]
     quad = in_reading_direction(quad)
-    if not _adds(quad, found, steps):
+    if not _adds(quad, found, as_step_strip(found, asked), steps):
         return found
     far = np.array([picture.width, picture.height]) - 1.0
     quad = np.clip(quad, 0.0, far)
@@ -105,13 +105,12 @@ def _lies_on(ladder: FoundStrip, one: FoundStrip) -> bool:
     return near and one.length_px > LONGER * ladder.length_px
 
 
-def _adds(ladder: np.ndarray, found: list[FoundStrip], steps: int) -> bool:
+def _adds(ladder: np.ndarray, found: list[FoundStrip], known: FoundStrip | None, steps: int) -> bool:
     """Whether a ladder shows more than the strips found without it.
 
     A step strip that was found by its outline stays, unless the ladder goes on beyond its end. Other strips under the
     ladder are pieces of it, in one line with it, or a paper that it lies on.
     """
-    known = as_step_strip(found, steps)
     if known is not None:
         longer = length_px(ladder) - known.length_px > BEYOND * length_px(ladder) / steps
         return longer and _shared(known.outline, ladder, of=min) > BEYOND

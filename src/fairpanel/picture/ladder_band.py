@@ -24,7 +24,7 @@ MOST_UNEVEN = 2.0
 REACHES = (2, 3, 5, 8, 12)
 #: An edge between steps that is not seen speaks against a window as much as this share of a seen one speaks for it;
 #: so does a step that stands out beyond it. [1]
-UNSEEN, BEYOND = 0.6, 0.7
+UNSEEN, BEYOND = 0.6, 1.0
 #: Steps looked at beyond the ends of a window.
 MOST_BEYOND = 8
 

@@ -7,6 +7,8 @@ or fall all along. Lines seen in the reduced picture say where such a row may ru
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from fairpanel.picture.edge_rows import FEWEST, across_row, edge_rows
@@ -16,11 +18,19 @@ from fairpanel.picture.quadrilaterals import in_reading_direction, is_plausible_
 #: Other numbers of steps that are tried against the one asked for.
 OTHER_NUMBERS = (-3, -2, -1, 1, 2, 3)
 #: Another number of steps has to be this much better before the number asked for is taken to be wrong. [edges]
-BETTER = 0.3
+BETTER = 1.1
 
 
-def find_ladder(tone: np.ndarray, n: int) -> np.ndarray | None:
-    """The outline of the strip of n steps, if its ladder shows.
+@dataclass(frozen=True)
+class Ladder:
+    """A ladder of steps: its corners in reading direction [px of the reduced picture] and the number of its steps."""
+
+    corners: np.ndarray
+    steps: int
+
+
+def find_ladder(tone: np.ndarray, n: int) -> Ladder | None:
+    """The strip of n steps, if its ladder shows.
 
     Parameters
     ----------
@@ -31,9 +41,8 @@ def find_ladder(tone: np.ndarray, n: int) -> np.ndarray | None:
 
     Returns
     -------
-    (4, 2) array or None
-        Start left, start right, end right, end left, in reading direction. [px of the reduced picture] None where
-        there is no ladder, or where another number of steps fits it better.
+    Ladder or None
+        With another number of steps where that fits the picture clearly better.
     """
     if n < FEWEST:
         return None
@@ -43,19 +52,20 @@ def find_ladder(tone: np.ndarray, n: int) -> np.ndarray | None:
         window = None if band is None else best_window(band, n)
         if band is not None and window is not None and (best is None or window.score > best[1].score):
             best = band, window
-    if best is None or _has_another_number(*best):
+    if best is None:
         return None
-    corners = best[0].corners(best[1])
-    return in_reading_direction(corners) if is_plausible_rectangle(corners) else None
+    window = _with_best_number(*best)
+    corners = best[0].corners(window)
+    return Ladder(in_reading_direction(corners), window.steps) if is_plausible_rectangle(corners) else None
 
 
-def _has_another_number(band: Band, window: Window) -> bool:
-    """Whether more or fewer steps than asked for fit better where a window lies."""
-    own, n = worth(band, window), window.steps
+def _with_best_number(band: Band, window: Window) -> Window:
+    """A window, or the one of more or fewer steps in its place that fits clearly better."""
+    best, most, n = window, worth(band, window) + BETTER, window.steps
     for other in (n + k for k in OTHER_NUMBERS if n + k >= FEWEST):
         pitch = window.pitch * n / other
         low, high = min(pitch, window.pitch), max(pitch, window.pitch)
         found = best_window(band, other, shortest=0.95 * low, longest=1.05 * high, tries=50)
-        if found is not None and worth(band, found) > own + BETTER:
-            return True
-    return False
+        if found is not None and worth(band, found) > most:
+            best, most = found, worth(band, found)
+    return best
