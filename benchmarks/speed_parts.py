@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 import resource
 import subprocess
 import sys
@@ -88,6 +89,8 @@ STRIPS, DRAWS = 200, 10_000
 TIMED_PASSES = 200
 _STEPS = np.array([7.0, 13.0, 23.0, 41.0, 74.0, 133.0, 240.0, 360.0])
 _NOISE = 0.01
+#: ln(dose) at which every draw of the curve is looked at.
+_GRID = np.arange(3.0, 5.5, 0.02)
 
 
 def _density(x: np.ndarray, d0: float, d1: float, middle: float, slope: float) -> np.ndarray:
@@ -95,15 +98,17 @@ def _density(x: np.ndarray, d0: float, d1: float, middle: float, slope: float) -
 
 
 def _many_densities(p: np.ndarray) -> np.ndarray:
+    return _along(np.log(_STEPS), p)
+
+
+def _along(x: np.ndarray, p: np.ndarray) -> np.ndarray:
     d0, d1, middle, slope = (p[..., i, None] for i in range(4))
-    return d0 + d1 / (1 + np.exp(-slope * (np.log(_STEPS) - middle)))
+    return _density(x, d0, d1, middle, slope)
 
 
-def _inverse(y: np.ndarray, p: np.ndarray) -> np.ndarray:
-    d0, d1, middle, slope = (p[..., i] for i in range(4))
-    share = (y - d0) / d1
-    x = middle + np.log(share / (1 - share)) / slope
-    return np.where(share <= 0, -np.inf, np.where(share >= 1, np.inf, x))
+def _inverse(y: float, p: np.ndarray) -> float:
+    share = (y - p[0]) / p[1]
+    return p[2] + math.log(share / (1 - share)) / p[3] if 0 < share < 1 else math.nan
 
 
 def fits() -> Iterator[Ratio]:
@@ -122,8 +127,8 @@ def fits() -> Iterator[Ratio]:
     def vectorised() -> None:
         found = fit(_many_densities, np.tile(start, (STRIPS, 1)), seen, uncertainty=np.full(len(_STEPS), _NOISE))
         drawn = found.draws(DRAWS, rng=np.random.default_rng(1))
-        read_back(readings, inverse=_inverse, best=found.parameters, parameters=drawn, uncertainty=_NOISE,
-                  rng=np.random.default_rng(2))  # fmt: skip
+        for i in range(STRIPS):
+            read_back(readings[i], curve=_along, x=_GRID, best=found.parameters[i], drawn=drawn[i], uncertainty=_NOISE)
 
     x = np.log(_STEPS)
 
@@ -131,7 +136,7 @@ def fits() -> Iterator[Ratio]:
         for i in range(TIMED_PASSES):
             again = seen[i % STRIPS] + _NOISE * rng.standard_normal(len(_STEPS))
             p, _ = curve_fit(_density, x, again, p0=start, sigma=np.full(len(_STEPS), _NOISE), absolute_sigma=True)
-            _inverse(np.array([readings[i % STRIPS]]), p[None])
+            _inverse(readings[i % STRIPS], p)
 
     took, passes = timed(vectorised, loop, times=5)
     whole = passes * STRIPS * DRAWS / TIMED_PASSES

@@ -14,6 +14,7 @@ from fairpanel.estimate.monte_carlo import (
     StudentT,
     Triangular,
     draw_inputs,
+    limits_of,
     propagate,
     shortest_interval,
 )
@@ -190,3 +191,13 @@ def test_a_model_that_breaks_is_said():
     """Draws that are not finite are not silently dropped."""
     with np.errstate(all="ignore"), pytest.raises(ValueError, match="no finite number"):
         propagate(lambda a: np.log(a), {"a": Normal(1, 1)}, draws=1000, seed=1)
+
+
+def test_limits_of_infinite_and_missing_draws():
+    """Infinite draws keep their side; a missing draw makes the limits missing, not narrower."""
+    draws = np.r_[np.full(30, -np.inf), np.arange(970.0)]
+    low, high = limits_of(draws)
+    assert low == -np.inf
+    assert high == 944.0
+    draws[500] = np.nan
+    assert np.isnan(limits_of(draws)).all()

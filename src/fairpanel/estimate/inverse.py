@@ -1,8 +1,9 @@
-"""Reading a curve backwards: one routine for every curve, and the exact forms for lines and regression
-curves.
+"""Reading a curve backwards: one routine for every curve, and the exact form for lines.
 
-An inverse answers minus infinity or infinity where the reading lies beyond the curve's end, so that an
-interval can be open: a bound instead of a number is a legal answer, an invented end is not.
+Every x on a grid is tried: how probable is a reading at most as great as the one seen, if x is true? The interval is
+what is not contradicted (inversion of a test). What is uncertain about the curve comes as draws of it, or as a
+covariance of its parameters. A limit that would lie beyond the grid is open: a bound instead of a number is a legal
+answer, an invented end is not.
 """
 
 from __future__ import annotations
@@ -11,12 +12,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtr, stdtr
 
-Inverting = Callable[[np.ndarray, np.ndarray], np.ndarray]
 Curve = Callable[[np.ndarray, np.ndarray], np.ndarray]
 
-#: Numbers worked on at a time, so that they stay in the processor's cache.
-BLOCK = 160_000
+#: Degrees of freedom above which Student's t is taken for the normal.
+MANY_DOF = 300.0
 
 
 @dataclass(frozen=True)
@@ -31,14 +32,11 @@ class Inverse:
         Limits at the level asked for; -inf, inf where that end is open, NaN where nothing can be said. Both
         are inf, or both -inf, where the reading is off the curve altogether: then not even a bound may be
         given.
-    draws : (m, draws) array or None
-        The draws behind the limits, if asked for; -inf and inf beyond the curve's ends.
     """
 
     value: np.ndarray
     low: np.ndarray
     high: np.ndarray
-    draws: np.ndarray | None = None
 
     @property
     def open_low(self) -> np.ndarray:
@@ -56,154 +54,168 @@ class Inverse:
         return np.isposinf(self.low) | np.isneginf(self.high)
 
 
-def limits_of(draws, *, level: float = 0.95) -> tuple[np.ndarray, np.ndarray]:
-    """Probabilistically symmetric limits of draws: JCGM 101:2008, 7.7 (from memory), order statistics as they
-    are.
-
-    Not interpolated, so that draws at -inf or inf (beyond a curve's end) are as good as any.
+def tails_of_draws(
+    seen: float,
+    expected: np.ndarray,
+    uncertainty: np.ndarray | float,
+    *,
+    dof: float = np.inf,
+    weights: np.ndarray | None = None,
+) -> np.ndarray:
+    """Probability, at each x, of a reading at most as great as the one seen.
 
     Parameters
     ----------
-    draws : (..., n) array
-        A NaN makes both limits NaN.
+    seen : float
+    expected : (n, s) array
+        Heights of n drawn curves at s values of x.
+    uncertainty : float or (s,) array
+        Standard uncertainty of the reading, apart from the curve's.
+    dof : float
+        Degrees of freedom behind it; where few, Student's t stands for the normal.
+    weights : (n,) array, optional
+        Of the draws; they add to one.
+
+    Returns
+    -------
+    (s,) array
+
+    Source
+    ------
+    t as a normal deviate of the same tail: D. L. Wallace, Ann. Math. Statist. 30, 1124 (1959), from memory.
+    """
+    z = (seen - expected) / uncertainty
+    if dof < MANY_DOF:
+        z = np.sign(z) * np.sqrt(dof * np.log1p(z**2 / dof)) * (8 * dof + 1) / (8 * dof + 3)
+    share = ndtr(z)
+    return share.mean(axis=0) if weights is None else weights @ share
+
+
+def kept(x: np.ndarray, tails: np.ndarray, *, level: float = 0.95) -> tuple[float, float]:
+    """The x that are not contradicted: where neither tail is below half of what the level leaves.
+
+    Parameters
+    ----------
+    x : (s,) array
+        Rising.
+    tails : (s,) array
+        Probability of a reading at most as great as the one seen, falling along x.
     level : float
         Probability between the limits, 0 to 1.
 
     Returns
     -------
-    low, high : (...) arrays
+    low, high : float
+        Between grid points by linear interpolation; -inf, inf where that end is open; both inf, or both -inf, where
+        the reading lies above, or below, everything the curve reaches.
 
     Examples
     --------
-    >>> low, high = limits_of(np.arange(1, 1001.0))
-    >>> float(low), float(high)
-    (25.0, 975.0)
+    >>> x = np.linspace(-4, 4, 801)
+    >>> low, high = kept(x, ndtr(-x))
+    >>> round(low, 3), round(high, 3)
+    (-1.96, 1.96)
     """
-    draws = np.asarray(draws, float)
-    n = draws.shape[-1]
-    covered = int(level * n + 0.5)
-    first = max((n - covered + 1) // 2, 1) - 1
-    last = min(first + covered, n - 1)
-    ordered = np.partition(draws, (first, last, n - 1), axis=-1)
-    known = ~np.isnan(ordered[..., -1])
-    return np.where(known, ordered[..., first], np.nan), np.where(known, ordered[..., last], np.nan)
+    half = (1 - level) / 2
+    not_above, not_below = np.flatnonzero(tails < 1 - half), np.flatnonzero(tails > half)
+    if not len(not_above):
+        return np.inf, np.inf
+    if not len(not_below):
+        return -np.inf, -np.inf
+    first, last = int(not_above[0]), int(not_below[-1])
+    low = -np.inf if first == 0 else _crossing(x, tails, first - 1, 1 - half)
+    high = np.inf if last == len(x) - 1 else _crossing(x, tails, last, half)
+    return low, high
+
+
+def _crossing(x: np.ndarray, tails: np.ndarray, i: int, level: float) -> float:
+    """Where between x[i] and x[i + 1] the tail passes a level."""
+    rise = tails[i + 1] - tails[i]
+    share = (level - tails[i]) / rise if rise else 0.5
+    return float(x[i] + float(np.clip(share, 0, 1)) * (x[i + 1] - x[i]))
 
 
 def read_back(
     y,
     *,
-    inverse: Inverting,
+    curve: Curve,
+    x,
     best,
-    parameters,
+    drawn=None,
+    covariance=None,
     uncertainty,
-    dof=np.inf,
+    dof: float = np.inf,
     level: float = 0.95,
-    rng: np.random.Generator,
-    keep_draws: bool = False,
 ) -> Inverse:
-    """Where on a curve readings lie, with the uncertainty of reading and curve together, by Monte Carlo.
+    """Where on a curve readings lie, with the uncertainty of reading and curve together.
 
     Parameters
     ----------
     y : (m,) array
-        Readings.
-    inverse : callable
-        `inverse(y, parameters)`, y (..., n) and parameters (..., n, p) broadcasting against it, giving (...,
-        n):
-        -inf or inf where y lies beyond the end of the curve on that side. See `numeric_inverse`.
-    best : (p,) or (m, p) array
+        Readings, or means of readings.
+    curve : callable
+        `curve(x, parameters)`, monotone over the grid, taking x (s,) and parameters (..., p), giving (..., s).
+    x : (s,) array
+        The grid, rising. Make it fine against the uncertainty: limits are interpolated between its points.
+    best : (p,) array
         Parameters of the curve as fitted; the value is read with these.
-    parameters : (n, p) or (m, n, p) array
-        Draws of the parameters, shared by all readings or each with its own; see `Fit.draws`.
+    drawn : (n, p) array, optional
+        Draws of the parameters; see `Fit.draws`.
+    covariance : (p, p) array, optional
+        Of the parameters, instead of draws: the height of the curve is then taken for normal.
     uncertainty : float or (m,) array
         Standard uncertainty of the readings, apart from the curve's.
-    dof : float or (m,) array
-        Degrees of freedom behind it; where finite, Student's t is drawn instead of the normal.
+    dof : float
+        Degrees of freedom: of the reading's uncertainty beside draws, of the whole beside a covariance.
     level : float
         Probability between the limits, 0 to 1.
-    rng : numpy Generator
-    keep_draws : bool
-        Return the draws too.
 
-    Returns
-    -------
-    Inverse
-        An end is open where more than the tail probability of the draws runs beyond the curve's end.
+    Raises
+    ------
+    ValueError
+        Neither draws nor a covariance.
+
+    Source
+    ------
+    G. A. F. Seber and C. J. Wild, Nonlinear Regression (1989), section 5.9, from memory. The form for a line is
+    `fieller`.
 
     Examples
     --------
-    >>> line = lambda y, p: (y - p[..., 0]) / p[..., 1]
-    >>> found = read_back([2.0], inverse=line, best=[0.0, 2.0], parameters=np.tile([0.0, 2.0], (10_000, 1)),
-    ...                   uncertainty=0.1, rng=np.random.default_rng(1))
-    >>> float(found.value[0]), found.low.round(2), found.high.round(2)
-    (1.0, array([0.9]), array([1.1]))
+    >>> line = lambda x, p: p[..., :1] + p[..., 1:] * x
+    >>> found = read_back([2.0], curve=line, x=np.linspace(0, 3, 301), best=[0.0, 2.0], covariance=np.zeros((2, 2)),
+    ...                   uncertainty=0.1)
+    >>> found.value.round(3), found.low.round(3), found.high.round(3)
+    (array([1.]), array([0.902]), array([1.098]))
     """
-    y = np.atleast_1d(np.asarray(y, float))
-    parameters, best = np.asarray(parameters, float), np.asarray(best, float)
-    m, n = len(y), parameters.shape[-2]
-    u, dof = np.broadcast_to(uncertainty, m), np.broadcast_to(dof, m)
-    low, high = np.empty(m), np.empty(m)
-    kept = np.empty((m, n)) if keep_draws else None
-    rows = max(1, BLOCK // n)
-    with np.errstate(all="ignore"):
-        value = inverse(y[:, None], best[..., None, :])[:, 0]
-        for start in range(0, m, rows):
-            part = slice(start, start + rows)
-            noisy = y[part, None] + _noise(rng, u[part], dof[part], n)
-            drawn = inverse(noisy, parameters[part] if parameters.ndim == 3 else parameters)
-            low[part], high[part] = limits_of(drawn, level=level)
-            if kept is not None:
-                kept[part] = drawn
-    return Inverse(np.where(np.isfinite(value) & ~np.isnan(low), value, np.nan), low, high, kept)
+    y, x, best = np.atleast_1d(np.asarray(y, float)), np.asarray(x, float), np.asarray(best, float)
+    if drawn is None and covariance is None:
+        raise ValueError("Draws of the curve's parameters or their covariance are needed.")
+    height = curve(x, best)
+    side = 1.0 if height[-1] >= height[0] else -1.0
+    expected = side * curve(x, np.asarray(drawn, float)) if drawn is not None else None
+    own = np.zeros(len(x)) if covariance is None else variance_along(x, curve, best, covariance)
+    u = np.broadcast_to(np.asarray(uncertainty, float), len(y))
+    value, low, high = np.empty((3, len(y)))
+    for i in range(len(y)):
+        if expected is not None:
+            tails = tails_of_draws(side * y[i], expected, u[i], dof=dof)
+        else:
+            tails = _student((side * (y[i] - height)) / np.sqrt(u[i] ** 2 + own), dof)
+        value[i] = np.interp(side * y[i], side * height, x, left=np.nan, right=np.nan)
+        low[i], high[i] = kept(x, tails, level=level)
+    known = np.isfinite(y)
+    return Inverse(value, np.where(known, low, np.nan), np.where(known, high, np.nan))
 
 
-def _noise(rng: np.random.Generator, u: np.ndarray, dof: np.ndarray, n: int) -> np.ndarray:
-    drawn = rng.standard_normal((len(u), n))
-    finite = np.isfinite(dof)
-    if np.any(finite):
-        few = dof[finite, None]
-        drawn[finite] /= np.sqrt(rng.chisquare(few, (len(few), n)) / few)
-    drawn *= u[:, None]
-    return drawn
+def _student(z: np.ndarray, dof: float) -> np.ndarray:
+    return stdtr(dof, z) if np.isfinite(dof) else ndtr(z)
 
 
-def numeric_inverse(curve: Curve, *, low: float, high: float) -> Inverting:
-    """Inverse of any monotone curve between two ends, for `read_back`.
-
-    Parameters
-    ----------
-    curve : callable
-        `curve(x, parameters)`, x (...) and parameters (..., p), giving (...); rising or falling throughout.
-    low, high : float
-        Ends of the x looked at; beyond them the inverse is -inf or inf.
-
-    Returns
-    -------
-    callable
-        `inverse(y, parameters)`. About thirty times slower than a closed form (Chandrupatla's method, scipy).
-    """
-
-    def inverse(y: np.ndarray, parameters: np.ndarray) -> np.ndarray:
-        from scipy.optimize import elementwise
-
-        parts = np.moveaxis(parameters, -1, 0)
-        shape = np.broadcast_shapes(np.shape(y), parts.shape[1:])
-        at_low, at_high = curve(np.asarray(low), parameters), curve(np.asarray(high), parameters)
-        y = np.broadcast_to(y, shape)
-        side = np.where(at_high > at_low, 1.0, -1.0)
-        under, over = side * (y - at_low) < 0, side * (y - at_high) > 0
-        inside = ~(under | over) & np.isfinite(y)
-        args = tuple(np.broadcast_to(a, shape)[inside] for a in parts)
-        found = np.full(shape, np.nan)
-        if np.any(inside):
-            found[inside] = elementwise.find_root(
-                lambda x, y, *p: curve(x, np.stack(p, axis=-1)) - y,
-                (np.full(inside.sum(), float(low)), np.full(inside.sum(), float(high))),
-                args=(y[inside], *args),
-            ).x
-        return np.where(under, -np.inf, np.where(over, np.inf, found))
-
-    return inverse
+def variance_along(x: np.ndarray, curve: Curve, parameters: np.ndarray, covariance) -> np.ndarray:
+    """(s,) array: variance of a curve's height at each x, to first order."""
+    slopes = parameter_slopes(curve, x, parameters)
+    return np.einsum("...i,ij,...j->...", slopes, np.asarray(covariance, float), slopes)
 
 
 def fieller(y, *, intercept: float, slope: float, covariance, uncertainty, quantile: float) -> Inverse:
@@ -250,80 +262,6 @@ def fieller(y, *, intercept: float, slope: float, covariance, uncertainty, quant
     return Inverse(off / slope, middle - half, middle + half)
 
 
-def limits_by_test(
-    y,
-    *,
-    curve: Curve,
-    parameters,
-    covariance,
-    uncertainty,
-    quantile: float,
-    low: float,
-    high: float,
-    grid: int = 400,
-) -> Inverse:
-    """Reading a fitted curve backwards by the points of it that the reading does not contradict.
-
-    The limits are where |y - curve(x)| = quantile sqrt(uncertainty^2 + variance of the curve at x), sought
-    outwards from the value. The form for a line is `fieller`.
-
-    Parameters
-    ----------
-    y : (m,) array
-        Readings, or means of readings.
-    curve : callable
-        `curve(x, parameters)`, monotone between `low` and `high`, taking x (...) and parameters (..., p).
-    parameters : (p,) array
-    covariance : (p, p) array
-    uncertainty : float or (m,) array
-        Standard uncertainty of y, apart from the curve's.
-    quantile : float
-        Two-sided, of the distribution the caller holds right; state its degrees of freedom.
-    low, high : float
-        Ends of the x looked at. A limit that would lie beyond is open.
-    grid : int
-        Points between the ends at which the test is first tried.
-
-    Source
-    ------
-    G. A. F. Seber and C. J. Wild, Nonlinear Regression (1989), section 5.9, from memory.
-    """
-    y = np.atleast_1d(np.asarray(y, float))
-    parameters = np.asarray(parameters, float)
-    u2 = np.broadcast_to(np.asarray(uncertainty, float) ** 2, len(y))
-    value = numeric_inverse(curve, low=low, high=high)(y, np.broadcast_to(parameters, (len(y), len(parameters))))
-
-    def contradicted(x: np.ndarray) -> np.ndarray:
-        slopes = parameter_slopes(curve, x, parameters)
-        variance = np.einsum("...i,ij,...j->...", slopes, np.asarray(covariance, float), slopes)
-        return np.abs(y[:, None] - curve(x, parameters)) - quantile * np.sqrt(u2[:, None] + variance)
-
-    start = np.clip(np.where(np.isfinite(value), value, np.where(value > 0, high, low)), low, high)
-    ends = [_first_crossing(contradicted, start, np.full(len(y), end), grid) for end in (low, high)]
-    known = ~np.isnan(value)
-    return Inverse(
-        np.where(np.isfinite(value), value, np.nan),
-        np.where(known, ends[0], np.nan),
-        np.where(known, ends[1], np.nan),
-    )
-
-
-def _first_crossing(test, start: np.ndarray, end: np.ndarray, grid: int) -> np.ndarray:
-    """First x from start towards end at which the test rises through zero; infinite, signed, if none does."""
-    share = np.linspace(0, 1, grid)
-    x = start[:, None] + share * (end - start)[:, None]
-    beyond = test(x) > 0
-    found = beyond.any(1)
-    first = np.maximum(np.argmax(beyond, axis=1), 1)
-    rows = np.arange(len(x))
-    inner, outer = x[rows, first - 1], x[rows, first]
-    for _ in range(60):
-        middle = (inner + outer) / 2
-        out = test(middle[:, None])[:, 0] > 0
-        inner, outer = np.where(out, inner, middle), np.where(out, middle, outer)
-    return np.where(found, (inner + outer) / 2, np.where(end > start, np.inf, -np.inf))
-
-
 def parameter_slopes(curve: Curve, x, parameters) -> np.ndarray:
     """(..., p) array: derivatives of a curve at x by its parameters, by central differences."""
     x, parameters = np.asarray(x, float), np.asarray(parameters, float)
@@ -338,20 +276,18 @@ def parameter_slopes(curve: Curve, x, parameters) -> np.ndarray:
 def delta_method(x, *, curve: Curve, parameters, covariance, uncertainty) -> tuple[np.ndarray, np.ndarray]:
     """First-order standard uncertainties of x read from a curve: the reading's part and the curve's part.
 
-    For the error budget; the limits come from `read_back` or `limits_by_test`, which do not take the curve
-    for straight.
+    For the error budget; the limits come from `read_back`, which does not take the curve for straight.
 
     Parameters
     ----------
     x : (m,) array
         Where on the curve the readings lie.
     curve, parameters, covariance, uncertainty
-        As for `limits_by_test`.
+        As for `read_back`.
     """
     x = np.atleast_1d(np.asarray(x, float))
     parameters = np.asarray(parameters, float)
     h = 6e-6 * np.where(x != 0, np.abs(x), 1.0)
     slope = (curve(x + h, parameters) - curve(x - h, parameters)) / (2 * h)
-    by_parameter = parameter_slopes(curve, x, parameters)
-    variance = np.einsum("...i,ij,...j->...", by_parameter, np.asarray(covariance, float), by_parameter)
+    variance = variance_along(x, curve, parameters, covariance)
     return np.broadcast_to(uncertainty, x.shape) / np.abs(slope), np.sqrt(variance) / np.abs(slope)

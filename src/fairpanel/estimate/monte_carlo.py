@@ -11,8 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fairpanel.estimate.inverse import limits_of
-
 
 @dataclass(frozen=True, slots=True)
 class Normal:
@@ -143,6 +141,39 @@ class Propagated:
         """Shortest interval that holds that share of the draws."""
         low, high = shortest_interval(self.draws, level=level, sorted_already=True)
         return float(low), float(high)
+
+
+def limits_of(draws, *, level: float = 0.95) -> tuple[np.ndarray, np.ndarray]:
+    """Probabilistically symmetric limits of draws: JCGM 101:2008, 7.7 (from memory), order statistics as they
+    are.
+
+    Not interpolated, so that draws at -inf or inf (beyond a curve's end) are as good as any.
+
+    Parameters
+    ----------
+    draws : (..., n) array
+        A NaN makes both limits NaN.
+    level : float
+        Probability between the limits, 0 to 1.
+
+    Returns
+    -------
+    low, high : (...) arrays
+
+    Examples
+    --------
+    >>> low, high = limits_of(np.arange(1, 1001.0))
+    >>> float(low), float(high)
+    (25.0, 975.0)
+    """
+    draws = np.asarray(draws, float)
+    n = draws.shape[-1]
+    covered = int(level * n + 0.5)
+    first = max((n - covered + 1) // 2, 1) - 1
+    last = min(first + covered, n - 1)
+    ordered = np.partition(draws, (first, last, n - 1), axis=-1)
+    known = ~np.isnan(ordered[..., -1])
+    return np.where(known, ordered[..., first], np.nan), np.where(known, ordered[..., last], np.nan)
 
 
 def shortest_interval(draws, *, level: float = 0.95, sorted_already: bool = False) -> tuple[np.ndarray, np.ndarray]:

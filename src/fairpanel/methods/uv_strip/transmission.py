@@ -16,8 +16,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import chdtrc, ndtr, ndtri
+from scipy.special import ndtri
 
+from fairpanel.estimate.inverse import kept, tails_of_draws
+from fairpanel.estimate.lack_of_fit import by_uncertainty
 from fairpanel.measured import Component, Measured
 from fairpanel.methods.uv_strip import curve
 from fairpanel.methods.uv_strip.calibration import (
@@ -118,12 +120,11 @@ def transmission(c: Calibration, film: Sequence[Patch], glass: Sequence[Patch] =
     best = int(np.argmin(misfit))
     value = _minimum(misfit, best)
     tail = _tail(c, film, glass, f, inverse[best] @ f.slope[best], _noise_dof(c, f, v, best))
-    half = (1 - LEVEL) / 2
-    low, high = _told(*_ends(tail, half, best))
+    low, high = _told(*kept(LN_T, tail, level=LEVEL))
     information = np.einsum("sk,skl,sl->s", f.slope, inverse, f.slope)
     spread = 1 / np.sqrt(np.maximum(information, 1e-12))
     decision, detection = _limits(c, theta, f, v, film, glass, spread)
-    agree = 1.0 if len(f.rest[0]) < 2 else float(chdtrc(len(f.rest[0]) - 1, misfit[best]))
+    agree = 1.0 if len(f.rest[0]) < 2 else float(by_uncertainty(misfit[best], len(f.rest[0]) - 1).p_value)
     measured = Measured(value, _components(c, f, v, inverse, cov, best))
     known = [x for x in (low, high) if x is not None]
     if low is None or high is None:
@@ -175,34 +176,16 @@ def _tail(
     middle = expected.mean(axis=0)
     seen = float(np.clip(seen, middle.min(), middle.max()))
     noise = np.sqrt((f.noise * weight**2).sum(axis=1) + np.einsum("i,sij,j->s", weight, f.dose, weight))
-    z = (seen - expected) / noise
-    if dof < 300:  # Student's t as a normal of the same tail: Wallace (1959), from memory
-        z = np.sign(z) * np.sqrt(dof * np.log1p(z**2 / dof)) * (8 * dof + 1) / (8 * dof + 3)
-    return c.weights_without(film[0].strip if glass else "") @ ndtr(z)
+    weights = c.weights_without(film[0].strip if glass else "")
+    return tails_of_draws(seen, expected, noise, dof=dof, weights=weights)
 
 
-def _ends(tail: np.ndarray, half: float, best: int) -> tuple[float | None, float | None]:
-    """Lower and upper end of the shifts that are not rejected; None where they run off the grid."""
-    inside = np.flatnonzero((tail > half) & (tail < 1 - half))
-    first, last = (int(inside[0]), int(inside[-1])) if len(inside) else (best, best)
-    low = None if first == 0 else _between(first - 1, tail[first - 1], tail[first], 1 - half)
-    high = None if last == len(tail) - 1 else _between(last, tail[last], tail[last + 1], half)
-    return low, high
-
-
-def _told(low: float | None, high: float | None) -> tuple[float | None, float | None]:
-    """The ends, with one at least told: where any shift fits, that less than nothing gets through is all that is known;
-    a strip darker than glass alone would let it be has let through all there is."""
-    if low is None and high is None:
-        return float(LN_T[0]), None
-    if high is None and low is not None:
-        return min(low, 0.0), None
-    return low, high
-
-
-def _between(i: int, a: float, b: float, level: float) -> float:
-    part = (level - a) / (b - a) if b != a else 0.5
-    return float(LN_T[i] + float(np.clip(part, 0, 1)) * (LN_T[1] - LN_T[0]))
+def _told(low: float, high: float) -> tuple[float | None, float | None]:
+    """The ends, open ones None, with one at least told: where any shift fits, that less than nothing gets through is
+    all that is known; a strip darker than glass alone would let it be has let through all there is."""
+    if not math.isfinite(high):
+        return (min(low, 0.0), None) if math.isfinite(low) else (float(LN_T[0]), None)
+    return (low if math.isfinite(low) else None), high
 
 
 def _minimum(misfit: np.ndarray, best: int) -> float:
