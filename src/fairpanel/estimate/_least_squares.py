@@ -131,7 +131,7 @@ def _weights(uncertainty, covariance, there: np.ndarray, flat) -> np.ndarray:
     return np.where(there, 1.0 / np.where(there, u, 1.0), 0.0)
 
 
-def descend(task: Task, most_steps: int) -> tuple[np.ndarray, int]:
+def descend(task: Task, most_steps: int, settled: float) -> tuple[np.ndarray, int]:
     """Parameters (m, p) where each member's descent ended, for any reason, and the steps of the slowest."""
     at, everyone = task.start.copy(), np.arange(len(task.start))
     residuals = task.residuals(at, everyone)
@@ -152,7 +152,7 @@ def descend(task: Task, most_steps: int) -> tuple[np.ndarray, int]:
         gain = (sums[active] - new_sums) / promised
         better = (new_sums < sums[active]) & (promised > 0)
         _update_damping(damping, growth, active, gain, better)
-        still = _unsettled(promised, sums[active] + floor[active], move, tried, damping[active])
+        still = _unsettled(promised, settled * (sums[active] + floor[active]), move, tried, damping[active])
         won = active[better]
         at[won], residuals[won], sums[won] = tried[better], new[better], new_sums[better]
         moved = active[still & better]
@@ -184,9 +184,9 @@ def _update_damping(damping, growth, active, gain, better):
     growth[lost] *= 2
 
 
-def _unsettled(promised, sums, move, tried, damping) -> np.ndarray:
+def _unsettled(promised, little, move, tried, damping) -> np.ndarray:
     """(k,) array of bool: worth another step. A small promise counts only while the damping is small."""
-    small = (promised <= 1e-14 * sums) & (damping < 1e-2)
+    small = (promised <= little) & (damping < 1e-2)
     tiny = np.all(np.abs(move) <= 1e-15 * np.abs(tried), axis=1)
     return ~small & ~tiny & (damping < 1e16) & np.isfinite(damping) & np.isfinite(promised)
 

@@ -117,6 +117,7 @@ def fit(
     per_member: Sequence[np.ndarray] = (),
     scaled: bool | None = None,
     most_steps: int = 200,
+    settled: float = 1e-14,
 ) -> Fit:
     """Least squares of a curve, for one set of observations or a whole batch of them.
 
@@ -145,6 +146,8 @@ def fit(
     scaled : bool, optional
         Scale the covariance by rss / dof; by default only where no uncertainty was given.
     most_steps : int
+    settled : float
+        A step that promises to lower the sum by no more than this share of it is the last.
 
     Returns
     -------
@@ -169,7 +172,7 @@ def fit(
         model, start, observed, uncertainty, covariance, prior_mean, prior_sd, jacobian, per_member, scaled
     )
     with np.errstate(all="ignore"):
-        parameters, steps = descend(task, most_steps)
+        parameters, steps = descend(task, most_steps, settled)
         return _finish(task, parameters, steps)
 
 

@@ -44,7 +44,7 @@ def by_uncertainty(chi_square, dof) -> LackOfFit:
     from scipy import special
 
     chi_square, dof = np.asarray(chi_square, float), np.asarray(dof)
-    p = np.where(dof > 0, special.chdtrc(np.maximum(dof, 1), chi_square), np.nan)
+    p = np.where(dof > 0, special.chdtrc(np.where(dof > 0, dof, 1), chi_square), np.nan)
     return LackOfFit(chi_square[()], (dof[()],), p[()])
 
 

@@ -17,16 +17,22 @@ from functools import cached_property
 
 import numpy as np
 
+from fairpanel.estimate.fitting import Fit
+from fairpanel.estimate.fitting import fit as least_squares
 from fairpanel.methods.uv_strip import curve
 from fairpanel.methods.uv_strip.noise import Noise
 
 #: Distance of full exposure from the darkest step, as a share of the steps' range, and the spread of its logarithm.
 TOP_SHARE, TOP_SPREAD = 0.15, 1.2
 
+#: Draws of the parameters; also their seed: same input, same output.
+DRAWS = 400
 
-#: Draws of the parameters (also their seed: same input, same output), rounds of fitting each, and the damping.
-DRAWS, ROUNDS, DAMPING = 400, 10, 1e-6
+#: Times the fit is repeated with the errors as they are at its outcome: those in the dose matter where it is steep.
+REWEIGHTED = 3
 
+#: Firmness of what is not fitted at all: the knots' reference.
+FIXED = 1e3
 
 #: Step of ln(dose) at which the drawn curves are tabled, and where: from a thousandth of a second to three hours.
 GRID = 0.01
@@ -165,7 +171,7 @@ class Calibration:
         if not own:
             return np.full(len(self.drawn), 1 / len(self.drawn))
         _, v, _ = _linear(self, own, self.theta)
-        rest = np.array([p.density for p in own]) - _many(self, own, self.drawn)[0]
+        rest = np.array([p.density for p in own]) - _curves(self, own, self.drawn)[0]
         logs = 0.5 * np.einsum("ki,ij,kj->k", rest, np.linalg.inv(v), rest)
         weight = np.exp(np.minimum(logs - logs.mean(), 3.0))
         return weight / weight.sum()
@@ -211,77 +217,83 @@ def dose_covariance(patches: Sequence[Patch]) -> np.ndarray:
     return same_exposure * np.outer(timing, timing) + same_strip * np.outer(shared, shared) + own
 
 
-def _doses(names: tuple[str, ...], patches: Sequence[Patch], theta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    part = np.array([[float(n in p.offsets) for n in names] for p in patches]).reshape(len(patches), len(names))
-    return np.array([p.ln_dose for p in patches]) + part @ theta[curve.SIZE :], part
-
-
 def _linear(c: Calibration, patches: Sequence[Patch], theta: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Jacobian, covariance and residual of patches at theta."""
-    x, part = _doses(c.names, patches, theta)
-    paper = paper_of(theta, c.top)
-    d, s = curve.density(paper, x), curve.slope(paper, x)
-    j = np.hstack([slopes_by_parameters(c, theta, x), s[:, None] * part])
+    (d,), (j,), (s,) = _curves(c, patches, theta[None])
     v = np.diag(c.patch_variance(patches, d)) + dose_covariance(patches) * np.outer(s, s)
     return j, v, np.array([p.density for p in patches]) - d
 
 
-def _many(c: Calibration, patches: Sequence[Patch], theta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(k, n) densities and (k, n, p) derivatives of patches for k sets of parameters."""
-    _, part = _doses(c.names, patches, c.theta)
+def _curves(c: Calibration, patches: Sequence[Patch], theta: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(k, n) densities, (k, n, p) derivatives and (k, n) slopes along ln(dose) of patches for k sets of parameters."""
+    part = np.array([[float(n in p.offsets) for n in c.names] for p in patches]).reshape(len(patches), len(c.names))
     x = np.array([p.ln_dose for p in patches]) + theta[:, curve.SIZE :] @ part.T
     paper = paper_of(theta, c.top)
     s = curve.slope(paper, x)
-    return curve.density(paper, x), np.concatenate([slopes_by_parameters(c, theta, x), s[..., None] * part], axis=-1)
+    j = np.concatenate([slopes_by_parameters(c, theta, x), s[..., None] * part], axis=-1)
+    return curve.density(paper, x), j, s
 
 
-def _draw(c: Calibration, half: np.ndarray, rows: np.ndarray, targets: np.ndarray) -> np.ndarray:
+def _fitted(
+    c: Calibration,
+    priors: tuple[np.ndarray, np.ndarray],
+    seen: np.ndarray,
+    start: np.ndarray,
+    *,
+    settled: float,
+    most_steps: int = 200,
+) -> Fit:
+    """Fits to (..., n) densities and (..., r) targets of the priors, with the errors as they are at c.theta."""
+    rows, targets = priors
+    whiten = np.linalg.inv(np.linalg.cholesky(_linear(c, c.patches, c.theta)[1]))
+
+    def model(theta: np.ndarray) -> np.ndarray:
+        return np.concatenate([_curves(c, c.patches, theta)[0] @ whiten.T, theta @ rows.T], axis=-1)
+
+    def jacobian(theta: np.ndarray) -> np.ndarray:
+        own = whiten @ _curves(c, c.patches, theta)[1]
+        return np.concatenate([own, np.broadcast_to(rows, (len(theta), *rows.shape))], axis=1)
+
+    observed = np.concatenate([seen @ whiten.T, targets], axis=-1)
+    return least_squares(
+        model,
+        start,
+        observed,
+        uncertainty=np.ones(observed.shape[-1]),
+        jacobian=jacobian,
+        most_steps=most_steps,
+        settled=settled,
+    )
+
+
+def _draw(c: Calibration, priors: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
     """Draws of the parameters: the fit repeated on data and priors moved by their own errors.
 
     So all draws still pass through the steps as nearly as the steps ask; a normal distribution of the parameters alone
     would not (randomised maximum likelihood: D. S. Oliver, N. He, A. C. Reynolds, 1996, from memory).
     """
-    rng = np.random.default_rng(DRAWS)
-    whiten = np.linalg.inv(half)
-    seen = whiten @ np.array([p.density for p in c.patches]) + rng.standard_normal((DRAWS, len(c.patches)))
+    rng, (rows, targets) = np.random.default_rng(DRAWS), priors
+    half = np.linalg.cholesky(_linear(c, c.patches, c.theta)[1])
+    seen = np.array([p.density for p in c.patches]) + rng.standard_normal((DRAWS, len(c.patches))) @ half.T
     wanted = targets + rng.standard_normal((DRAWS, len(targets)))
-    theta = np.repeat(c.theta[None], DRAWS, axis=0)
-    damping, cost, active = np.full(DRAWS, 1e-3), np.full(DRAWS, np.inf), np.arange(DRAWS)
-    a, g = np.empty((DRAWS, theta.shape[1], theta.shape[1])), np.empty(theta.shape)
-    trial = theta.copy()
-    for _ in range(ROUNDS):
-        d, j = _many(c, c.patches, trial[active])
-        rest = np.concatenate([seen[active] - d @ whiten.T, wanted[active] - trial[active] @ rows.T], axis=1)
-        new = (rest**2).sum(axis=1)
-        better = new < cost[active]
-        gain = cost[active] - new
-        j = whiten @ j
-        won = active[better]
-        theta[won], cost[won] = trial[won], new[better]
-        jt = np.swapaxes(j[better], 1, 2)
-        a[won] = jt @ j[better] + rows.T @ rows
-        g[won] = (jt @ rest[better, : len(seen[0]), None])[..., 0] + rest[better, len(seen[0]) :] @ rows
-        damping[active] = np.where(better, damping[active] / 6, damping[active] * 8)
-        active = active[~(better & (gain < 0.01))]
-        if not len(active):
-            break
-        grow = np.maximum(a[active].diagonal(axis1=1, axis2=2), DAMPING) * damping[active, None] + DAMPING
-        move = np.linalg.solve(a[active] + grow[:, :, None] * np.eye(theta.shape[1]), g[active][..., None])[..., 0]
-        trial[active] = theta[active] + np.clip(move, -2.0, 2.0)
-    return theta
+    start = np.repeat(c.theta[None], DRAWS, axis=0)
+    return _fitted(c, (rows, wanted), seen, start, most_steps=20, settled=1e-3).parameters
 
 
-def _prior_of(offsets: dict[str, Offset], span: float) -> tuple[np.ndarray, np.ndarray]:
-    """Rows and targets of all priors, in standard deviations: the curve's shape, its darkest, the offsets."""
+def _prior_of(offsets: dict[str, Offset], span: float, *, reference: float) -> tuple[np.ndarray, np.ndarray]:
+    """Rows and targets of all priors, in standard deviations: the curve's shape, its darkest, its reference (which is
+    not fitted), the offsets."""
     shape, wanted = curve.prior()
-    m = len(offsets)
-    rows = np.zeros((len(shape) + 1 + m, curve.SIZE + m))
-    rows[: len(shape), : curve.SIZE] = shape
-    rows[len(shape), 1] = 1 / TOP_SPREAD
+    m, n = len(offsets), len(shape)
+    rows = np.zeros((n + 2 + m, curve.SIZE + m))
+    rows[:n, : curve.SIZE] = shape
+    rows[n, 1] = 1 / TOP_SPREAD
+    rows[n + 1, 2] = FIXED
     spread = np.array([o.spread for o in offsets.values()])
-    rows[len(shape) + 1 :, curve.SIZE :] = np.diag(1 / spread)
+    rows[n + 2 :, curve.SIZE :] = np.diag(1 / spread)
     mean = np.array([o.mean for o in offsets.values()])
-    return rows, np.concatenate([wanted, [np.log(TOP_SHARE * span) / TOP_SPREAD], mean / spread])
+    own = [np.log(TOP_SHARE * span) / TOP_SPREAD, FIXED * reference]
+    return rows, np.concatenate([wanted, own, mean / spread])
 
 
 def fit(
@@ -292,7 +304,6 @@ def fit(
     *,
     noise_ratio: float,
     draw: bool = True,
-    rounds: int = 40,
 ) -> Calibration:
     """Fit the curve and the offsets.
 
@@ -311,7 +322,7 @@ def fit(
 
     Source
     ------
-    Levenberg-Marquardt on whitened residuals with the priors as further residuals (Bayesian least squares, JCGM 100
+    Least squares of whitened residuals with the priors as further observations (Bayesian least squares, JCGM 100
     annex H.3 generalised; errors in the dose by effective variance, e.g. Fuller, Measurement Error Models, 1987, from
     memory).
     """
@@ -326,41 +337,15 @@ def fit(
     theta = np.concatenate([first, [offsets[n].mean for n in names]])
     empty = np.zeros((len(theta), len(theta)))
     c = Calibration(key, theta, top, names, offsets, empty, noise, tuple(steps), 0.0, 0.0, noise_ratio)
-    rows, targets = _prior_of({n: offsets[n] for n in names}, span)
-
-    def objective(t: np.ndarray) -> tuple[float, np.ndarray, np.ndarray, float]:
-        j, v, rest = _linear(c, steps, t)
-        half = np.linalg.cholesky(v)
-        rest, j = np.linalg.solve(half, rest), np.linalg.solve(half, j)
-        prior = targets - rows @ t
-        data = float(rest @ rest)
-        logdet = 2 * float(np.log(np.diag(half)).sum())
-        return data + float(prior @ prior) + logdet, np.vstack([j, rows]), np.concatenate([rest, prior]), data
-
-    damping, converged = 1e-2, False
-    value, j, rest, data = objective(theta)
-    for _ in range(rounds):
-        a = j.T @ j
-        move = np.linalg.solve(a + damping * np.diag(np.diag(a)) + DAMPING * np.eye(len(a)), j.T @ rest)
-        trial = theta + np.clip(move, -1.0, 1.0)
-        new = objective(trial)
-        if new[0] < value + 1e-9:
-            done = abs(value - new[0]) < 1e-7 and np.abs(trial - theta).max() < 1e-5
-            theta, (value, j, rest, data), damping = trial, new, max(damping / 5, 1e-9)
-            if done:
-                converged = True
-                break
-        else:
-            damping *= 6
-            if damping > 1e8:
-                converged = True
-                break
-    information = j.T @ j + DAMPING * np.eye(len(theta))
-    information[2, 2] += 1e12  # the knots' reference is a constant
-    data_part = j[: len(steps)]
-    used = float(np.trace(np.linalg.solve(information, data_part.T @ data_part)))
-    c = replace(
-        c, theta=theta, information=information, misfit=data, dof=max(len(steps) - used, 0.0), converged=converged
-    )
-    half = np.linalg.cholesky(_linear(c, steps, theta)[1])
-    return replace(c, drawn=_draw(c, half, rows, targets)) if draw else c
+    priors = _prior_of({n: offsets[n] for n in names}, span, reference=theta[2])
+    seen = np.array([p.density for p in steps])
+    for _ in range(REWEIGHTED):
+        found = _fitted(c, priors, seen, c.theta, settled=1e-10)
+        c = replace(c, theta=found.parameters, converged=bool(found.ok))
+    j, v, rest = _linear(c, steps, c.theta)
+    weighted = j.T @ np.linalg.inv(v)
+    information = weighted @ j + priors[0].T @ priors[0]
+    used = float(np.trace(np.linalg.solve(information, weighted @ j)))
+    misfit = float(rest @ np.linalg.solve(v, rest))
+    c = replace(c, information=information, misfit=misfit, dof=max(len(steps) - used, 0.0))
+    return replace(c, drawn=_draw(c, priors)) if draw else c

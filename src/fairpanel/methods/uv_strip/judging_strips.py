@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.special import chdtrc
 
+from fairpanel.estimate.lack_of_fit import by_uncertainty
 from fairpanel.methods.uv_strip import curve
 from fairpanel.methods.uv_strip import starting_values as taken
 from fairpanel.methods.uv_strip.calibration import Calibration, Patch
@@ -60,7 +60,7 @@ def _steps(steps: Steps, c: Calibration) -> list[str]:
     d0, d1 = c.paper[0], c.paper[1]
     if len(densities) and (densities.min() - d0) > 0.75 * (d1 - d0):
         flags.append("steps saturated")
-    if c.dof > 0.5 and chdtrc(c.dof, c.misfit) < 0.002:
+    if not c.converged or (c.dof > 0.5 and by_uncertainty(c.misfit, c.dof).p_value < 0.002):
         flags.append("curve in doubt")
     sd_glass = math.sqrt(np.linalg.inv(c.information)[curve.SIZE :, curve.SIZE :].diagonal().max()) if c.names else 0.0
     if "no glass" in c.names and sd_glass > 0.03:
