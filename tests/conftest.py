@@ -1,8 +1,9 @@
-"""The mat as a printer and a camera would show it: its own PDF, rendered, warped and lit."""
+"""For all tests: the mat as a printer and a camera would show it, and one Chromium for each worker."""
 
 from __future__ import annotations
 
 import os
+import shutil
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -144,3 +145,25 @@ def upright():
 def page_at_300_dpi():
     """The maker of rendered pages."""
     return printed
+
+
+# ---- Chromium -------------------------------------------------------------------------------------------------
+
+FLAGS = (
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync",
+)  # fmt: skip
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """Debian's Chromium, one for each worker: a second engine beside the first is refused by the library."""
+    path = shutil.which("chromium")
+    if path is None:
+        pytest.skip("Chromium is not installed")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as engines:
+        opened = engines.chromium.launch(executable_path=path, args=list(FLAGS))
+        yield opened
+        opened.close()

@@ -27,7 +27,8 @@ ALLOWED = {
     "rehearsal": {"mat"},
     "jobs": {"measured", "mat", "picture", "estimate", "methods", "findings", "publication", "files", "storage",
              "rehearsal"},
-    "commands": {"measured", "methods", "findings", "publication", "files", "storage", "rehearsal", "jobs"},
+    "web": {"measured", "mat", "methods", "findings", "publication", "files", "storage", "rehearsal", "jobs"},
+    "commands": {"measured", "methods", "findings", "publication", "files", "storage", "rehearsal", "jobs", "web"},
 }  # fmt: skip
 
 #: The drawing of the mat needs the codes of its greys: a leaf of its part.
@@ -132,9 +133,9 @@ def test_pure_parts_reach_for_nothing_outside():
     assert offenders == []
 
 
-def test_commands_do_no_arithmetic_on_pictures_or_numbers():
+def test_commands_and_pages_do_no_arithmetic_on_pictures_or_numbers():
     """They parse, call a job and show: no numerical library is imported there."""
     heavy = {"numpy", "scipy", "cv2", "PIL", "sqlalchemy"}
     for path in FILES:
-        if _own_part(path) == "commands":
+        if _own_part(path) in ("commands", "web"):
             assert not {n.split(".")[0] for _, n in _imports(path)} & heavy, path

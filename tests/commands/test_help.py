@@ -11,7 +11,7 @@ from fairpanel.commands import COMMANDS
 
 #: What takes long to load. None of it may be needed to say how a command is used.
 HEAVY = ("numpy", "scipy", "cv2", "PIL", "pi_heif", "sqlalchemy", "alembic", "reportlab", "vl_convert", "jinja2",
-         "zxingcpp", "rich", "fairpanel.methods", "fairpanel.storage")  # fmt: skip
+         "zxingcpp", "rich", "starlette", "uvicorn", "fairpanel.methods", "fairpanel.storage")  # fmt: skip
 
 _RUN = f"""
 import sys
@@ -26,11 +26,11 @@ sys.exit(code)
 
 
 def test_every_command_is_listed_with_a_line(fairpanel):
-    """The eleven commands of the issue, the order of a first day, and the exit codes."""
+    """The twelve commands, the order of a first day, and the exit codes."""
     done = fairpanel("--help")
     assert (done.code, done.err) == (0, "")
-    assert set(COMMANDS) == {"look", "new", "take-in", "mat", "read", "results", "old-scores", "publish", "check",
-                             "rehearse", "demo"}  # fmt: skip
+    assert set(COMMANDS) == {"open", "look", "new", "take-in", "mat", "read", "results", "old-scores", "publish",
+                             "check", "rehearse", "demo"}  # fmt: skip
     for name, line in COMMANDS.items():
         assert name in done.out and line in done.out
     for words in ("take-in --example", "Exit codes", "0 done", "2 wrong table or usage", "3 nothing could be read"):

@@ -1,15 +1,8 @@
 """The page as a browser shows it, opened from its folder with the network off."""
 
-import shutil
-
 import pytest
 
 pytestmark = pytest.mark.browser
-
-FLAGS = (
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
-)  # fmt: skip
 
 #: Relative luminance and contrast of every text on the page against what lies behind it (WCAG 2.2, 1.4.3).
 CONTRASTS = """
@@ -29,20 +22,6 @@ CONTRASTS = """
   return found;
 }
 """
-
-
-@pytest.fixture(scope="module")
-def browser():
-    """Debian's Chromium."""
-    path = shutil.which("chromium")
-    if path is None:
-        pytest.skip("Chromium is not installed")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as engines:
-        opened = engines.chromium.launch(executable_path=path, args=list(FLAGS))
-        yield opened
-        opened.close()
 
 
 @pytest.fixture

@@ -10,6 +10,7 @@ import click
 
 #: Command and the one line that says what it does, in the order of a tester's first day.
 COMMANDS = {
+    "open": "Open the bench page: the whole job in the browser.",
     "look": "Read the strips in one picture; no bench, no table needed.",
     "new": "Make a bench: the folder that holds everything you own here.",
     "mat": "Print the mat on which strips are laid to be photographed.",
@@ -53,7 +54,7 @@ class _Lazy(click.Group):
 def group() -> None:
     """UV strips to numbers that can be defended: how much UV a film blocks, with its interval.
 
-    First day: `fairpanel mat mat.pdf` and print it; `fairpanel new my-bench`; `fairpanel take-in --example >
+    `fairpanel open my-bench` does everything in the browser. By commands: `fairpanel mat mat.pdf` and print it; `fairpanel new my-bench`; `fairpanel take-in --example >
     table.csv`, fill it in; `fairpanel take-in my-bench table.csv`; `fairpanel read my-bench`; `fairpanel results
     my-bench`; `fairpanel publish my-bench page`.
 

@@ -18,9 +18,9 @@ from fairpanel.methods.contract import Chart, Method, Quantity
 from fairpanel.publication import words
 from fairpanel.publication.axis import Axis, axis_for
 from fairpanel.publication.content import Content, Part, Picture
-from fairpanel.publication.drawing import DARK, DAYLIGHT
 from fairpanel.publication.markdown import html_of, section
 from fairpanel.publication.products import Images, ImageView, ProductView, product_view
+from fairpanel.publication.tokens import tokens
 
 #: The longest strip is shown this long, all others at its scale; it fits a phone. [px]
 LONGEST = 316
@@ -219,10 +219,7 @@ def _text(name: str) -> str:
 
 @cache
 def _style() -> str:
-    def rule(colours: Mapping[str, str]) -> str:
-        return ";".join(f"--{name}:{colour}" for name, colour in colours.items())
-
-    return _text("page.css").replace("/*daylight*/", rule(DAYLIGHT)).replace("/*dark*/", rule(DARK))
+    return tokens() + _text("page.css")
 
 
 @cache

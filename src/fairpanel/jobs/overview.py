@@ -1,0 +1,98 @@
+"""What stands on a bench at a glance: what was last found, and what waits for somebody. Loads no numerical library."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from fairpanel.findings.rules import HEADINGS
+from fairpanel.methods.contract import Refusal
+from fairpanel.storage.bench import Bench
+from fairpanel.storage.records import StoredPicture, StoredPublication, StoredRead, StoredRow
+
+
+@dataclass(frozen=True)
+class Said:
+    """A finding as it was said: what it is about, its heading, its sentence."""
+
+    product: str
+    quantity: str
+    heading: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Overview:
+    """A bench at a glance.
+
+    Parameters
+    ----------
+    rows, pictures : int
+        How many there are.
+    read : StoredRead or None
+        The last finished read.
+    found : tuple of Said
+        What it found, in the order of the headings.
+    refused : tuple of Refusal
+        What it could not read.
+    rows_changed : int
+        Rows entered, changed or withdrawn since it began.
+    unnamed : tuple of StoredPicture
+        Pictures of which no row says what they show.
+    unread : tuple of StoredPicture
+        Pictures with rows that the last read did not see.
+    published : StoredPublication or None
+        The last publication.
+    """
+
+    rows: int
+    pictures: int
+    read: StoredRead | None
+    found: tuple[Said, ...]
+    refused: tuple[Refusal, ...]
+    rows_changed: int
+    unnamed: tuple[StoredPicture, ...]
+    unread: tuple[StoredPicture, ...]
+    published: StoredPublication | None
+
+
+def overview(folder: Path) -> Overview:
+    """Look over a bench.
+
+    Raises
+    ------
+    BenchError
+    """
+    with Bench.open(folder) as bench:
+        read = bench.last_read()
+        rows, pictures, published = bench.current_rows(), bench.pictures(), bench.publications()
+        seen = {m.picture_id for m in bench.measurings_of(read.id)} if read else set()
+        named = {r.picture_id for r in rows}
+        return Overview(
+            len(rows),
+            len(_shown(pictures, rows)),
+            read,
+            _found(bench, read),
+            tuple(bench.refusals_of(read.id)) if read else (),
+            bench.rows_changed_since(read.id) if read else len(rows),
+            tuple(p for p in _shown(pictures, rows) if p.id not in named),
+            tuple(p for p in pictures if p.id in named and p.id not in seen),
+            published[-1] if published else None,
+        )
+
+
+def _shown(pictures: Sequence[StoredPicture], rows: Sequence[StoredRow]) -> list[StoredPicture]:
+    """Pictures without the tables, which are kept among the originals as well."""
+    return [p for p in pictures if not p.media_type.startswith("text/")]
+
+
+def _found(bench: Bench, read: StoredRead | None) -> tuple[Said, ...]:
+    if read is None:
+        return ()
+    place = {name: i for i, name in enumerate(HEADINGS)}
+    bodies = sorted(
+        (f.body for f in bench.findings_of(read.id)),
+        key=lambda b: (place[b["finding"]], b["product"].casefold(), b["quantity"]),
+    )
+    return tuple(Said(b["product"], b["quantity"], HEADINGS[b["finding"]], b["sentence"]) for b in bodies)
