@@ -25,6 +25,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from starlette.applications import Starlette
 from starlette.testclient import TestClient
 
 from fairpanel.jobs.reading import read_bench as read_all
@@ -103,13 +104,18 @@ def client(client_of, bench_folder) -> TestClient:
 
 
 @pytest.fixture
-def served_of() -> Iterator[Callable[[Path], str]]:
-    """`served_of(folder)`: address of a server on a bench, without the last stroke; ends with the test."""
+def served_of() -> Iterator[Callable[..., str]]:
+    """`served_of(folder)`: address of a server on a bench, without the last stroke; ends with the test.
+
+    `served_of(folder, use)` hands the application to `use` before it is served.
+    """
     running = []
 
-    def serve(folder: Path) -> str:
+    def serve(folder: Path, use: Callable[[Starlette], object] = lambda app: None) -> str:
         listening = listen(ADDRESS, 0)
-        server = Server(create_app(folder))
+        app = create_app(folder)
+        use(app)
+        server = Server(app)
         thread = threading.Thread(target=server.run, args=([listening],), daemon=True)
         thread.start()
         running.append((server, thread))

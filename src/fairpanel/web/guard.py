@@ -89,8 +89,13 @@ class Guard:
             return
         started = False
 
+        endless = "transfer-encoding" in headers
+
         async def sending(message: Message) -> None:
             nonlocal started
+            if message["type"] == "http.response.start" and endless:
+                # Whoever does not say how long a request is could go on after the answer, and it would be swallowed.
+                MutableHeaders(scope=message)["connection"] = "close"
             started = True
             await send(message)
 
