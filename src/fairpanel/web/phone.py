@@ -2,8 +2,8 @@
 
 While it is open a second server listens on the local network. It knows a few pages only, and answers none of them
 before the phone has shown a token of 128 bits that is good once and stands in the code on the computer's screen. The
-phone then holds a key of its own in a cookie. Too many wrong tokens, the end of the time or a button shut the door, and with
-it the second server is gone.
+phone then holds a key of its own in a cookie. Too many wrong tokens, the end of the time or a button shut the door,
+and with it the second server is gone.
 """
 
 from __future__ import annotations
