@@ -118,13 +118,13 @@ def test_progress_as_data_and_stop_by_form(client):
 @pytest.mark.browser
 def test_the_page_follows_and_goes_on(open_page, served_of, bench_folder, accessible):
     """The bar moves without a reload, and at the end the page of what came of it is there."""
-    go, kept = threading.Event(), []
+    go, end, kept = threading.Event(), threading.Event(), []
 
     def slow(tell):
         tell(1, 4, "steps")
         go.wait(10)
         tell(3, 4, "steps")
-        time.sleep(0.6)
+        end.wait(10)
 
     address = served_of(bench_folder, kept.append)
     piece = kept[0].state.work.begin("x", "Something long", slow, writes=True, then="/")
@@ -133,4 +133,5 @@ def test_the_page_follows_and_goes_on(open_page, served_of, bench_folder, access
     accessible(page)
     go.set()
     page.get_by_text("3 of 4 steps").wait_for()
+    end.set()
     page.wait_for_url(f"{address}/")

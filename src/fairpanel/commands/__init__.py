@@ -54,9 +54,9 @@ class _Lazy(click.Group):
 def group() -> None:
     """UV strips to numbers that can be defended: how much UV a film blocks, with its interval.
 
-    `fairpanel open my-bench` does everything in the browser. By commands: `fairpanel mat mat.pdf` and print it; `fairpanel new my-bench`; `fairpanel take-in --example >
-    table.csv`, fill it in; `fairpanel take-in my-bench table.csv`; `fairpanel read my-bench`; `fairpanel results
-    my-bench`; `fairpanel publish my-bench page`.
+    `fairpanel open my-bench` does everything in the browser. By commands: `fairpanel mat mat.pdf` and print it;
+    `fairpanel new my-bench`; `fairpanel take-in --example > table.csv`, fill it in; `fairpanel take-in my-bench
+    table.csv`; `fairpanel read my-bench`; `fairpanel results my-bench`; `fairpanel publish my-bench page`.
 
     Exit codes: 0 done (even if some strips were refused), 2 wrong table or usage, 3 nothing could be read.
     """

@@ -79,6 +79,14 @@ _OPTIONS = (
         metavar="PERCENT",
         help="How much film mass differs between plates.",
     ),
+    click.option(
+        "--lamp-drift",
+        type=click.FloatRange(0, 50),
+        default=1.0,
+        show_default=True,
+        metavar="PERCENT",
+        help="How much the lamp's output differs between exposures.",
+    ),
     click.option("--brushed", is_flag=True, help="Paper coated by hand with a brush."),
     click.option(
         "--repeats",
@@ -136,6 +144,7 @@ def _plan(
     camera: str,
     half_way: str,
     film_spread: float,
+    lamp_drift: float,
     brushed: bool,
 ) -> Plan:
     from fairpanel.rehearsal.plan import Plan
@@ -151,6 +160,7 @@ def _plan(
         half_seconds=_times(half_way, "--half-way")[0],
         film_cv=film_spread / 100,
         brushed=brushed,
+        lamp_drift=lamp_drift / 100,
     )
 
 

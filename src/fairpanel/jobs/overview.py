@@ -14,8 +14,9 @@ from fairpanel.storage.records import StoredPicture, StoredPublication, StoredRe
 
 @dataclass(frozen=True)
 class Said:
-    """A finding as it was said: what it is about, its heading, its sentence."""
+    """A finding as it was said: what it is about, its heading and the heading's place in their order, its sentence."""
 
+    place: int
     product: str
     quantity: str
     heading: str
@@ -95,4 +96,6 @@ def _found(bench: Bench, read: StoredRead | None) -> tuple[Said, ...]:
         (f.body for f in bench.findings_of(read.id)),
         key=lambda b: (place[b["finding"]], b["product"].casefold(), b["quantity"]),
     )
-    return tuple(Said(b["product"], b["quantity"], HEADINGS[b["finding"]], b["sentence"]) for b in bodies)
+    return tuple(
+        Said(place[b["finding"]], b["product"], b["quantity"], HEADINGS[b["finding"]], b["sentence"]) for b in bodies
+    )

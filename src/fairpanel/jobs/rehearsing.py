@@ -6,6 +6,7 @@ import tempfile
 from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,8 @@ from fairpanel.rehearsal.plan import Plan, made_campaign
 from fairpanel.storage.bench import Bench
 
 Progress = Callable[[int, int, str], None]
+
+_READ = "made pictures read"
 
 
 @dataclass(frozen=True)
@@ -66,6 +69,12 @@ class Rehearsal:
     refused: int
     products: tuple[Rehearsed, ...]
 
+    @property
+    def rarely_missed(self) -> tuple[float, float] | None:
+        """Least and greatest of the products' detection limits; None where none has one. [%]"""
+        limits = [p.detection_limit for p in self.products if p.detection_limit is not None]
+        return (min(limits), max(limits)) if limits else None
+
 
 def rehearse(
     plan: Plan, *, repeats: int = 3, seed: int = 1, progress: Progress = lambda done, of, what: None
@@ -91,30 +100,35 @@ def rehearse(
     truth: dict[str, float] = {}
     refused = pictures = 0
     for repeat in range(repeats):
-        progress(repeat, repeats, "made campaigns read")
+        progress(repeat * pictures, repeats * pictures, _READ)
         made = made_campaign(plan, seed * 1000 + repeat)
         truth, pictures = made.products, len(made.pictures)
-        read = read_made(made)
+        read = read_made(made, partial(_tell, progress, repeat * pictures, repeats * pictures))
         refused += len(read.refused)
         for told in read.told:
             if told.result is not None:
                 shown = on_shown_scale(told.result, told.method.quantity(told.quantity))
                 seen[told.product].append((told.finding, shown))
                 plates[told.product] = told.result.plates
-    progress(repeats, repeats, "made campaigns read")
+    progress(repeats * pictures, repeats * pictures, _READ)
     found = tuple(_summed_up(p, truth[p], seen.get(p, []), plates.get(p, 0)) for p in sorted(truth))
     return Rehearsal(plan, seed, repeats, pictures, refused, found)
 
 
-def read_made(made: MadeCampaign) -> LastRead:
+def _tell(progress: Progress, before: int, of: int, done: int, _: int, what: str) -> None:
+    """Progress of one made campaign as a part of all; called while pictures are taken in too, so that it can stop."""
+    progress(before + (done if what == "pictures measured" else 0), of, _READ)
+
+
+def read_made(made: MadeCampaign, progress: Progress = lambda done, of, what: None) -> LastRead:
     """A made campaign taken in and read on a bench of its own, which is then thrown away."""
     with tempfile.TemporaryDirectory(prefix="fairpanel-") as place:
         folder = Path(place)
         table = made.write(folder / "made")
         with Bench.create(folder / "bench", zone="UTC"):
             pass
-        take_in(folder / "bench", table)
-        read_bench(folder / "bench")
+        take_in(folder / "bench", table, progress=progress)
+        read_bench(folder / "bench", progress=progress)
         return load_last_read(folder / "bench")
 
 

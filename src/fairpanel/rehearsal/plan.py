@@ -38,6 +38,8 @@ class Plan:
         Relative standard deviation of film mass between plates. [1]
     brushed : bool
         Paper coated by hand with a brush.
+    lamp_drift : float
+        Relative standard deviation of the lamp's output between exposures. [1]
     """
 
     products: Mapping[str, float] | int = 12
@@ -50,6 +52,7 @@ class Plan:
     half_seconds: float = 62.0
     film_cv: float = 0.12
     brushed: bool = False
+    lamp_drift: float = 0.01
 
     def faults(self) -> list[str]:
         """Everything that is wrong with the plan, in plain words; empty where nothing is."""
@@ -74,6 +77,7 @@ class Plan:
             (len(set(self.step_seconds)) < 3, "A step strip needs at least three different times."),
             (min(self.step_seconds, default=0) < 0, "A step cannot be shorter than 0 seconds."),
             (self.camera not in CAMERAS, f"There is no camera “{self.camera}”; use scan or phone."),
+            (not 0 <= self.lamp_drift <= 0.5, "The lamp's drift between exposures must lie between 0 and 50 %."),
             (self.half_seconds <= 0, "The half-way exposure of the paper must be longer than 0 seconds."),
         ]
         blocked = {} if isinstance(self.products, int) else self.products
@@ -109,6 +113,7 @@ def made_campaign(plan: Plan, seed: int) -> MadeCampaign:
         products=tuple(products.items()),
         film_cv=plan.film_cv,
         brushed=plan.brushed,
+        drift=plan.lamp_drift,
         table="full",
     )
     return make_campaign("plan", design, seed)

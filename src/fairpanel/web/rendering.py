@@ -52,6 +52,7 @@ def page(request: Request, template: str, *, status: int = 200, **context: Any) 
         "nav": state.nav,
         "here": request.url.path,
         "going": state.work.going(),
+        "door_open": not state.on_phone and state.door.is_open,
         "message": _taken(state.messages, request.query_params.get("told", "")),
     }
     return HTMLResponse(environment().get_template(template).render(common | context), status)
