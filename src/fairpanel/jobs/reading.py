@@ -59,7 +59,7 @@ def read_bench(folder: Path, *, seed: int = SEED, progress: Progress = lambda do
     BenchError
     """
     cv2.setNumThreads(1)
-    with Bench.open(folder, writing=True, doing="reading") as bench:
+    with Bench.open(folder, writing=True, doing="reading", in_moments=True) as bench:
         rows = bench.current_rows()
         methods = [m for m in _in_order(all_methods().values()) if any(r.method == m.name for r in rows)]
         read_id = bench.begin_read(

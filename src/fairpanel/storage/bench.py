@@ -30,7 +30,7 @@ from fairpanel.storage.errors import (
     OlderBench,
     in_plain_words,
 )
-from fairpanel.storage.lock import WriterLock
+from fairpanel.storage.lock import WriterLock, WriterMoments
 from fairpanel.storage.migrate import is_newer, migrate, revision_of
 from fairpanel.storage.originals import Originals, sync_folder
 from fairpanel.storage.pictures import files_named
@@ -95,7 +95,7 @@ class Bench(Publications):
         return cls.open(folder, writing=True)
 
     @classmethod
-    def open(cls, folder: str | Path, *, writing: bool = False, doing: str = "") -> Bench:
+    def open(cls, folder: str | Path, *, writing: bool = False, doing: str = "", in_moments: bool = False) -> Bench:
         """Open a bench. One made by an older version is brought up to date, after a copy is put beside it.
 
         Parameters
@@ -104,6 +104,9 @@ class Bench(Publications):
             One process at a time can write; any number can look meanwhile.
         doing : str
             What for, in the message that another writer gets ("reading pictures").
+        in_moments : bool
+            For long work that saves now and then: others may write in between. Not for taking in pictures or
+            keeping publications, whose unfinished files the next writer would clear away.
 
         Raises
         ------
@@ -118,6 +121,9 @@ class Bench(Publications):
                 bench = cls(folder, engine, lock, zone)
                 if writing:
                     bench._finish_interrupted()
+                if lock and in_moments:
+                    bench._lock, bench._moments = None, WriterMoments(folder / LOCK, doing)
+                    lock.release()
             except BaseException:
                 if lock:
                     lock.release()

@@ -6,6 +6,8 @@ import contextlib
 import os
 import socket
 import sys
+import time
+from contextvars import ContextVar
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -14,6 +16,11 @@ from fairpanel.storage.errors import BenchError, BenchInUse
 _HELD_AT = 1 << 20  # Windows locks bytes, and locked bytes cannot be read: lock one far behind the text
 
 _held_here: set[int] = set()
+
+#: How long to wait for another writer before giving up; set where somebody else's moment is worth waiting for. [s]
+PATIENCE: ContextVar[float] = ContextVar("PATIENCE", default=0.0)
+
+_ASK_EVERY, _LONG = 0.02, 60.0
 
 
 class WriterLock:
@@ -32,14 +39,14 @@ class WriterLock:
     Raises
     ------
     BenchInUse
-        Somebody else is writing; the message says who, since when, and what to do.
+        Somebody else is writing, longer than `PATIENCE`; the message says who, since when, and what to do.
     """
 
     def __init__(self, file: Path, doing: str = "") -> None:
         self._file = file
         self._handle = os.open(file, os.O_RDWR | os.O_CREAT | getattr(os, "O_BINARY", 0), 0o666)
         try:
-            _take(self._handle)
+            _take_with_patience(self._handle, PATIENCE.get())
         except BlockingIOError:
             holder = _read(self._handle)
             os.close(self._handle)
@@ -61,6 +68,42 @@ class WriterLock:
             with contextlib.suppress(OSError):
                 os.ftruncate(self._handle, 0)
             os.close(self._handle)
+
+
+class WriterMoments:
+    """The right to write, taken anew for each moment it is needed, so that others can write in between.
+
+    Use it in a `with` statement. It waits for others rather than give up work that took long.
+    """
+
+    def __init__(self, file: Path, doing: str = "") -> None:
+        self._file, self._doing = file, doing
+        self._lock: WriterLock | None = None
+
+    def __enter__(self) -> None:
+        before = PATIENCE.set(max(PATIENCE.get(), _LONG))
+        try:
+            self._lock = WriterLock(self._file, self._doing)
+        finally:
+            PATIENCE.reset(before)
+
+    def __exit__(self, *about: object) -> None:
+        if self._lock:
+            self._lock.release()
+            self._lock = None
+
+
+def _take_with_patience(handle: int, seconds: float) -> None:
+    """Take the lock, asking again until the time is over."""
+    until = time.monotonic() + seconds
+    while True:
+        try:
+            _take(handle)
+            return
+        except BlockingIOError:
+            if time.monotonic() >= until:
+                raise
+            time.sleep(_ASK_EVERY)
 
 
 def _who() -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import secrets
 import threading
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from datetime import tzinfo
 from pathlib import Path
 from typing import Any
@@ -15,7 +15,7 @@ from sqlalchemy import Connection, Engine, RowMapping, Table, insert, select
 from fairpanel.storage import moments
 from fairpanel.storage.engine import saving
 from fairpanel.storage.errors import NotOnBench, NotWriting, in_plain_words
-from fairpanel.storage.lock import WriterLock
+from fairpanel.storage.lock import WriterLock, WriterMoments
 from fairpanel.storage.originals import Originals
 
 IN_ONE_QUESTION = 500
@@ -25,19 +25,22 @@ IN_ONE_QUESTION = 500
 class Store:
     """The folder, the records and the right to write to them. Made by `Bench.open`."""
 
-    def __init__(self, folder: Path, engine: Engine, lock: WriterLock | None, zone: tzinfo) -> None:
+    def __init__(
+        self, folder: Path, engine: Engine, lock: WriterLock | None, zone: tzinfo, moments: WriterMoments | None = None
+    ) -> None:
         self.folder = folder
         self.zone = zone
         self._engine = engine
         self._writer = saving(engine)
         self._lock = lock
+        self._moments = moments
         self._turn = threading.RLock()
         self._originals = Originals(folder / "originals")
 
     @property
     def writing(self) -> bool:
         """Whether this bench was opened for writing."""
-        return self._lock is not None
+        return self._lock is not None or self._moments is not None
 
     @contextmanager
     def _looking(self) -> Iterator[Connection]:
@@ -49,11 +52,12 @@ class Store:
     def _saving(self) -> Iterator[Connection]:
         """One transaction: when it ends without an error everything is on the disk, else nothing is."""
         self._must_write()
-        with self._turn, in_plain_words(self.folder), self._writer.begin() as connection:
+        right = self._moments or nullcontext()
+        with self._turn, in_plain_words(self.folder), right, self._writer.begin() as connection:
             yield connection
 
     def _must_write(self) -> None:
-        if self._lock is None:
+        if not self.writing:
             raise NotWriting(f"The bench {self.folder} was opened for looking only; open it with writing=True.")
 
     def _stamp(self) -> dict[str, str]:

@@ -9,6 +9,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from fairpanel.web import work
 from fairpanel.web.rendering import page
 
 _log = logging.getLogger("fairpanel.web")
@@ -30,6 +31,9 @@ class Faults:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
+        from fairpanel.storage.lock import PATIENCE
+
+        PATIENCE.set(work.PATIENT_SECONDS)  # for this request alone
         started = False
 
         async def sending(message: Message) -> None:

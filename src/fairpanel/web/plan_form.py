@@ -25,7 +25,7 @@ START = {
     "repeats": "3",
 }
 
-COATED = (("half", "on one half, the other half glass only"), ("whole", "all over"))
+COATED = (("half", "on one half"), ("whole", "all over"))
 CAMERAS = (("scan", "scanned"), ("phone", "photographed with a phone"))
 PAPERS = (("machine", "by machine, even"), ("brush", "by hand with a brush"))
 

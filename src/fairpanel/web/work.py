@@ -15,6 +15,9 @@ Progress = Callable[[int, int, str], None]
 
 WAITING, RUNNING, DONE, FAILED, STOPPED = "waiting", "running", "done", "failed", "stopped"
 
+#: How long a page or a piece of work waits for somebody else who is writing at the moment. [s]
+PATIENT_SECONDS = 5.0
+
 #: Finished pieces that are remembered.
 _KEPT = 50
 
@@ -154,6 +157,9 @@ class Work:
 
 
 def _run(piece: Piece, do: Callable[[Progress], Any]) -> None:
+    from fairpanel.storage.lock import PATIENCE
+
+    PATIENCE.set(PATIENT_SECONDS)
     try:
         piece.tell(0, 0, "")
         piece.state = RUNNING
