@@ -11,6 +11,7 @@ import dataclasses
 import json
 import math
 from collections.abc import Callable, Mapping
+from functools import cache
 from typing import Any, TypeVar
 
 import numpy as np
@@ -127,18 +128,21 @@ def from_body(kind: type[T], text: str) -> T:
 
 
 def _restored(kind: type[Any], body: Mapping[str, Any]) -> Any:
-    unknown = set(body) - {f.name for f in dataclasses.fields(kind)}
-    if unknown:
+    if unknown := body.keys() - _names(kind):
         raise UnreadableRecord(
             f"A {kind.__name__.lower()} on the bench has fields unknown here: {', '.join(sorted(unknown))}. "
             "Use the program the bench was written with."
         )
-    again = _AGAIN.get(kind, {})
-    return kind(**{name: again.get(name, _same)(value) for name, value in body.items()})
+    again = _AGAIN.get(kind)
+    if not again:
+        return kind(**body)
+    return kind(**{name: again[name](value) if name in again else value for name, value in body.items()})
 
 
-def _same(value: Any) -> Any:
-    return value
+@cache
+def _names(kind: type[Any]) -> frozenset[str]:
+    """Names of a dataclass's fields; asked for with every record."""
+    return frozenset(f.name for f in dataclasses.fields(kind))
 
 
 def _measured(value: dict[str, Any] | None) -> Measured | None:

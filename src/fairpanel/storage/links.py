@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, Select, insert, select
 
 from fairpanel.storage import tables
 
@@ -16,20 +16,25 @@ def link(connection: Connection, table: Any, one: str, other: str, pairs: Sequen
         connection.execute(insert(table), [{one: a, other: b} for a, b in pairs])
 
 
-def linked(connection: Connection, pairs: Any, owner: Any, linked_to: Any, read_id: str) -> dict[str, tuple[str, ...]]:
-    """What each record of a read is linked to, by its id, in order of entry."""
+def linked(connection: Connection, pairs: Any, linked_to: Any, owners: Select[Any]) -> dict[str, tuple[str, ...]]:
+    """What each of the wanted records is linked to, by its id, in order of entry.
+
+    Parameters
+    ----------
+    connection : Connection
+    pairs, linked_to : Table
+        The links, and what they lead to.
+    owners : Select
+        Ids of the records that are wanted.
+    """
     mine, other = list(pairs.c)[:2]
     asked = (
-        select(mine, other)
-        .join(owner, owner.c.id == mine)
-        .join(linked_to, linked_to.c.id == other)
-        .where(owner.c.read_id == read_id)
-        .order_by(linked_to.c.seq)
+        select(mine, other).join(linked_to, linked_to.c.id == other).where(mine.in_(owners)).order_by(linked_to.c.seq)
     )
-    found: dict[str, tuple[str, ...]] = {}
+    found: dict[str, list[str]] = {}
     for id, one in connection.execute(asked):
-        found[id] = (*found.get(id, ()), one)
-    return found
+        found.setdefault(id, []).append(one)
+    return {id: tuple(others) for id, others in found.items()}
 
 
 def marks_by_row(connection: Connection, read_id: str, method: str) -> dict[str, list[str]]:

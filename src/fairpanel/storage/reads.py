@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, RowMapping, func, select
+from sqlalchemy import Connection, RowMapping, Select, func, select
 
 from fairpanel.methods.contract import Mark, Outline, Reading, Refusal, Result
 from fairpanel.storage import tables
@@ -222,16 +222,30 @@ class Reads(Outlines):
             self._must_be_finished(connection, read_id)
             return load_measurings(connection, wanted)
 
-    def readings_of(self, read_id: str, method: str | None = None) -> list[StoredReading]:
+    def readings_of(
+        self, read_id: str, method: str | None = None, *, product: str | None = None, picture_id: str | None = None
+    ) -> list[StoredReading]:
         """The readings of a finished read, in the order they were saved.
+
+        Parameters
+        ----------
+        read_id : str
+        method, product, picture_id : str, optional
+            Only those of one method, of one product, from one picture: a page that shows a few need not wait for all.
 
         Raises
         ------
         NotOnBench, ReadNotFinished
         """
+        wanted = _of_read(tables.reading, read_id, method)
+        if product is not None:
+            wanted = wanted.where(tables.reading.c.product == product)
+        if picture_id is not None:
+            wanted = wanted.where(tables.reading.c.id.in_(_readings_from(picture_id)))
         with self._looking() as connection:
             self._must_be_finished(connection, read_id)
-            marks = linked(connection, tables.reading_mark, tables.reading, tables.mark, read_id)
+            ids = wanted.with_only_columns(tables.reading.c.id).order_by(None)
+            marks = linked(connection, tables.reading_mark, tables.mark, ids)
             return [
                 StoredReading(
                     found["id"],
@@ -239,8 +253,29 @@ class Reads(Outlines):
                     from_body(Reading, found["body"]),
                     marks.get(found["id"], ()),
                 )
-                for found in _of_read(connection, tables.reading, read_id, method)
+                for found in connection.execute(wanted).mappings()
             ]
+
+    def pictures_read(self, read_id: str) -> dict[str, int]:
+        """How many readings of a finished read came from each picture, by the picture's id, in order of measuring.
+
+        Raises
+        ------
+        NotOnBench, ReadNotFinished
+        """
+        reading, pairs, mark, measuring = tables.reading, tables.reading_mark, tables.mark, tables.measuring
+        asked = (
+            select(measuring.c.picture_id, func.count(reading.c.id.distinct()))
+            .join(mark, mark.c.measuring_id == measuring.c.id)
+            .join(pairs, pairs.c.mark_id == mark.c.id)
+            .join(reading, reading.c.id == pairs.c.reading_id)
+            .where(reading.c.read_id == read_id, measuring.c.picture_id.is_not(None))
+            .group_by(measuring.c.picture_id)
+            .order_by(func.min(measuring.c.seq))
+        )
+        with self._looking() as connection:
+            self._must_be_finished(connection, read_id)
+            return {found[0]: found[1] for found in connection.execute(asked)}
 
     def results_of(self, read_id: str, method: str | None = None) -> list[StoredResult]:
         """The results of a finished read, in the order they were saved.
@@ -251,7 +286,8 @@ class Reads(Outlines):
         """
         with self._looking() as connection:
             self._must_be_finished(connection, read_id)
-            readings = linked(connection, tables.result_reading, tables.result, tables.reading, read_id)
+            ids = _of_read(tables.result, read_id, method).with_only_columns(tables.result.c.id).order_by(None)
+            readings = linked(connection, tables.result_reading, tables.reading, ids)
             return [
                 StoredResult(
                     found["id"],
@@ -259,7 +295,7 @@ class Reads(Outlines):
                     from_body(Result, found["body"]),
                     readings.get(found["id"], ()),
                 )
-                for found in _of_read(connection, tables.result, read_id, method)
+                for found in connection.execute(_of_read(tables.result, read_id, method)).mappings()
             ]
 
     def findings_of(self, read_id: str) -> list[StoredFinding]:
@@ -273,7 +309,7 @@ class Reads(Outlines):
             self._must_be_finished(connection, read_id)
             return [
                 StoredFinding(found["id"], found["result_id"], loads(found["body"]))
-                for found in _of_read(connection, tables.finding, read_id, None)
+                for found in connection.execute(_of_read(tables.finding, read_id, None)).mappings()
             ]
 
     def refusals_of(self, read_id: str) -> list[Refusal]:
@@ -283,12 +319,19 @@ class Reads(Outlines):
         ------
         NotOnBench, ReadNotFinished
         """
-        refusal = tables.refusal
+        refusal, used = tables.refusal, tables.read_measuring
+        measured = select(used.c.measuring_id).where(used.c.read_id == read_id)
+        of_pictures = (
+            select(refusal)
+            .join(tables.measuring, tables.measuring.c.id == refusal.c.measuring_id)
+            .where(refusal.c.measuring_id.in_(measured))
+            .order_by(tables.measuring.c.seq, refusal.c.seq)
+        )
         of_readings = select(refusal).where(refusal.c.read_id == read_id, refusal.c.measuring_id.is_(None))
-        seen = [refused for one in self.measurings_of(read_id) for refused in one.refusals]
         with self._looking() as connection:
-            found = connection.execute(of_readings.order_by(refusal.c.seq)).all()
-        return seen + [Refusal(one.picture, one.strip, one.reason, one.what_to_do) for one in found]
+            self._must_be_finished(connection, read_id)
+            found = [*connection.execute(of_pictures), *connection.execute(of_readings.order_by(refusal.c.seq))]
+        return [Refusal(one.picture, one.strip, one.reason, one.what_to_do) for one in found]
 
     def _must_be_open(self, connection: Connection, read_id: str) -> None:
         self._must_exist(connection, tables.read, read_id)
@@ -365,13 +408,24 @@ def _read(found: RowMapping) -> StoredRead:
 # ---- looking things up -------------------------------------------------------------------------------------
 
 
-def _of_read(connection: Connection, table: Any, read_id: str, method: str | None) -> Any:
+def _of_read(table: Any, read_id: str, method: str | None) -> Select[Any]:
     asked = select(table).where(table.c.read_id == read_id).order_by(table.c.seq)
-    return connection.execute(asked if method is None else asked.where(table.c.method == method)).mappings()
+    return asked if method is None else asked.where(table.c.method == method)
+
+
+def _readings_from(picture_id: str) -> Select[Any]:
+    """Ids of the readings that have a mark in a picture."""
+    pairs, mark, measuring = tables.reading_mark, tables.mark, tables.measuring
+    return (
+        select(pairs.c.reading_id)
+        .join(mark, mark.c.id == pairs.c.mark_id)
+        .join(measuring, measuring.c.id == mark.c.measuring_id)
+        .where(measuring.c.picture_id == picture_id)
+    )
 
 
 def _ids(connection: Connection, table: Any, read_id: str, method: str) -> list[str]:
-    return [found["id"] for found in _of_read(connection, table, read_id, method)]
+    return list(connection.execute(_of_read(table, read_id, method).with_only_columns(table.c.id)).scalars())
 
 
 def _count(connection: Connection, table: Any, read_id: str, method: str | None = None) -> int:
