@@ -9,8 +9,8 @@ client_of      the same for any bench
 served         address of a real server on `bench_folder`; `served_of(folder)` for any bench
 page           a Chromium page on `served`, once 1280 and once 390 px wide
 open_page      opens a page as wanted: `open_page(address, width=390, scheme="dark")`
-accessible     `accessible(page)` fails with what an automatic check finds against WCAG 2.2 AA, or if it scrolls
-               sideways
+accessible     `accessible(page)` fails with what an automatic check finds against WCAG 2.2 AA, if the page scrolls
+               sideways, or if something on it moved by itself after it was shown
 
 Each worker has one browser; a server costs some milliseconds.
 """
@@ -41,6 +41,16 @@ HERE = "http://127.0.0.1:8473"
 OWN = {"origin": HERE, "sec-fetch-site": "same-origin", "sec-fetch-mode": "navigate"}
 
 WIDTHS = (1280, 390)
+
+#: Adds up what moves without anybody having touched the page (Layout Instability API, WICG).
+SHIFTS = """
+window.shifted = 0
+new PerformanceObserver(seen => { for (const e of seen.getEntries()) if (!e.hadRecentInput) window.shifted += e.value })
+  .observe({ type: "layout-shift", buffered: true })
+"""
+
+#: Half of what is usually called good (0.1, web.dev's "Cumulative Layout Shift", from memory).
+MOST_SHIFT = 0.05
 
 
 # ---- benches ---------------------------------------------------------------------------------------------------
@@ -158,6 +168,7 @@ def open_page(browser):
         )
         window.set_default_timeout(10_000)
         windows.append(window)
+        window.add_init_script(SHIFTS)
         page = window.new_page()
         page.asked, page.said = [], []
         page.on("request", lambda r: page.asked.append(r.url))
@@ -192,8 +203,8 @@ def accessible() -> Callable[..., None]:
     """Fails where an automatic check finds something, or where the page can be scrolled sideways."""
     from axe_playwright_python.sync_playwright import Axe
 
-    rules = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa",
-                                                   "best-practice"]}}  # fmt: skip
+    tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+    rules = {"runOnly": {"type": "tag", "values": tags}, "rules": {"target-size": {"enabled": True}}}
 
     def check(page) -> None:
         found = Axe().run(page, options=rules).response["violations"]
@@ -205,5 +216,6 @@ def accessible() -> Callable[..., None]:
         assert not told, "\n".join(told)
         width = page.viewport_size["width"]
         assert page.evaluate("document.documentElement.scrollWidth") <= width, "the page scrolls sideways"
+        assert page.evaluate("window.shifted") <= MOST_SHIFT, "something moved by itself"
 
     return check

@@ -6,6 +6,7 @@ import unicodedata
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from functools import wraps
+from typing import BinaryIO
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
@@ -20,10 +21,24 @@ _LONGEST_NAME = 120
 
 @dataclass(frozen=True)
 class Upload:
-    """A file as it came: a name that is safe to show and keep, and its bytes."""
+    """A file as it came: a name that is safe to show and keep, and its bytes. It ends with the request.
+
+    Parameters
+    ----------
+    name : str
+    size : int
+        [byte]
+    """
 
     name: str
-    data: bytes
+    size: int
+    _file: BinaryIO
+
+    @property
+    def data(self) -> bytes:
+        """The whole file, read each time it is asked for: of many files only one need be in memory."""
+        self._file.seek(0)
+        return self._file.read()
 
 
 @dataclass(frozen=True)
@@ -59,20 +74,19 @@ def takes_form(do: Callable[[Request, Form], Response]) -> Callable[[Request], A
     @wraps(do)
     async def endpoint(request: Request) -> Response:
         async with request.form(max_files=MOST_FILES, max_fields=MOST_FIELDS, max_part_size=4_000_000) as given:
-            form = await _form(given)
-        return await run_in_threadpool(do, request, form)
+            return await run_in_threadpool(do, request, _form(given))
 
     return endpoint
 
 
-async def _form(given: FormData) -> Form:
+def _form(given: FormData) -> Form:
     lists: dict[str, list[str]] = {}
     files: dict[str, list[Upload]] = {}
     for name, value in given.multi_items():
         if not isinstance(value, UploadFile):
             lists.setdefault(name, []).append(value)
         elif value.filename:
-            files.setdefault(name, []).append(Upload(safe_name(value.filename), await value.read()))
+            files.setdefault(name, []).append(Upload(safe_name(value.filename), value.size or 0, value.file))
     return Form(
         {name: values[-1] for name, values in lists.items()},
         {name: tuple(values) for name, values in lists.items()},

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 from functools import cache
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import ChoiceLoader, Environment, PackageLoader, PrefixLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
@@ -22,7 +22,7 @@ _MOST_WAITING = 100
 def environment() -> Environment:
     """The templates, with what all of them may use."""
     made = Environment(
-        loader=PackageLoader("fairpanel.web", "templates"),
+        loader=ChoiceLoader([PackageLoader("fairpanel.web", "templates"), PrefixLoader({"publication": _published()})]),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
@@ -31,6 +31,11 @@ def environment() -> Environment:
     made.filters |= {"number": number, "moment": moment, "day": day, "span": span, "size": size}
     made.globals |= {"static": address, "counted": counted}
     return made
+
+
+def _published() -> PackageLoader:
+    """Templates of the published page: charts and bars look alike on both."""
+    return PackageLoader("fairpanel.publication", "templates")
 
 
 def page(request: Request, template: str, *, status: int = 200, **context: Any) -> HTMLResponse:

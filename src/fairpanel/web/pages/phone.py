@@ -57,7 +57,7 @@ def _take(request: Request, form: Form) -> Response:
     given = form.files.get("pictures", ())
     if not given:
         return page(request, "phone_pictures.html", status=422, wrong="No picture was chosen.")
-    kept = keep_pictures(request.app.state.folder, [(one.name, one.data) for one in given])
+    kept = keep_pictures(request.app.state.folder, ((one.name, one.data) for one in given))
     return page(request, "phone_pictures.html", status=422 if all(k.reason for k in kept) else 200, kept=kept)
 
 
