@@ -225,7 +225,7 @@ def _style() -> str:
 @cache
 def _templates() -> Environment:
     environment = Environment(
-        loader=DictLoader({"page.html": _text("page.html")}),
+        loader=DictLoader({name: _text(name) for name in ("page.html", "bars.html")}),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,

@@ -11,7 +11,6 @@ import dataclasses
 import json
 import math
 from collections.abc import Callable, Mapping
-from functools import cache
 from typing import Any, TypeVar
 
 import numpy as np
@@ -139,10 +138,14 @@ def _restored(kind: type[Any], body: Mapping[str, Any]) -> Any:
     return kind(**{name: again[name](value) if name in again else value for name, value in body.items()})
 
 
-@cache
 def _names(kind: type[Any]) -> frozenset[str]:
-    """Names of a dataclass's fields; asked for with every record."""
-    return frozenset(f.name for f in dataclasses.fields(kind))
+    """Names of a dataclass's fields; asked for with every record, so remembered."""
+    if kind not in _FIELDS:
+        _FIELDS[kind] = frozenset(f.name for f in dataclasses.fields(kind))
+    return _FIELDS[kind]
+
+
+_FIELDS: dict[type[Any], frozenset[str]] = {}
 
 
 def _measured(value: dict[str, Any] | None) -> Measured | None:

@@ -207,8 +207,18 @@ class Reads(Outlines):
             seen: int = self._must_exist(connection, tables.read, read_id)["rows_seen"]
             return count_of_rows(connection) - seen
 
-    def measurings_of(self, read_id: str, method: str | None = None) -> list[Measuring]:
+    def measurings_of(
+        self, read_id: str, method: str | None = None, *, picture_ids: Iterable[str] | None = None
+    ) -> list[Measuring]:
         """Outlines, marks and refusals of each picture a read stands on.
+
+        Parameters
+        ----------
+        read_id : str
+        method : str, optional
+            Only what this method measured.
+        picture_ids : iterable of str, optional
+            Only of these pictures.
 
         Raises
         ------
@@ -216,8 +226,11 @@ class Reads(Outlines):
         """
         used, measuring = tables.read_measuring, tables.measuring
         wanted = select(used.c.measuring_id).where(used.c.read_id == read_id)
+        wanted = wanted.join(measuring, measuring.c.id == used.c.measuring_id)
         if method is not None:
-            wanted = wanted.join(measuring, measuring.c.id == used.c.measuring_id).where(measuring.c.method == method)
+            wanted = wanted.where(measuring.c.method == method)
+        if picture_ids is not None:
+            wanted = wanted.where(measuring.c.picture_id.in_(list(picture_ids)))
         with self._looking() as connection:
             self._must_be_finished(connection, read_id)
             return load_measurings(connection, wanted)

@@ -15,6 +15,7 @@ from fairpanel.storage.errors import AlreadyReplaced, NotOnBench, ReasonNeeded
 from fairpanel.storage.nouns import Nouns
 from fairpanel.storage.pictures import files_named, ids_by_hash
 from fairpanel.storage.records import Comparison, NewRow, Staged, StoredRow, TakenIn
+from fairpanel.storage.store import in_portions
 
 
 def _as_it_is(method: str, body: Mapping[str, Any], version: int) -> Mapping[str, Any]:
@@ -225,6 +226,27 @@ class Rows(Nouns):
             on_record = _on_record(connection, methods)
         standing = [known for known in on_record.values() if not known.row.withdrawn]
         return [known.row for known in sorted(standing, key=lambda known: known.place)]
+
+    def rows_named(self, row_ids: Iterable[str]) -> dict[str, StoredRow]:
+        """These entries as they were written, replaced since or not, by their ids; those not there are left out."""
+        found: dict[str, StoredRow] = {}
+        with self._looking() as connection:
+            for portion in in_portions(row_ids):
+                asked = select(tables.row).where(tables.row.c.id.in_(portion))
+                found.update((one["id"], _row(one)) for one in connection.execute(asked).mappings())
+        return found
+
+    def rows_of_pictures(self, names: Iterable[str]) -> list[StoredRow]:
+        """The rows that stand and name one of these pictures, in order of entry."""
+        row = tables.row
+        newer = row.alias("newer")
+        standing = select(row).outerjoin(newer, newer.c.replaces == row.c.id).where(newer.c.id.is_(None))
+        found: list[StoredRow] = []
+        with self._looking() as connection:
+            for portion in in_portions(names):
+                asked = standing.where(row.c.picture_name.in_(portion), row.c.withdrawn.is_(False)).order_by(row.c.seq)
+                found += [_row(one) for one in connection.execute(asked).mappings()]
+        return found
 
     def row_history(self, row_id: str) -> list[StoredRow]:
         """Every entry about the same thing as this one, oldest first; each with the reason it was made for.
