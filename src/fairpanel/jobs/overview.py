@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from fairpanel.findings.rules import HEADINGS
 from fairpanel.methods.contract import Refusal
 from fairpanel.storage.bench import Bench
-from fairpanel.storage.records import StoredPicture, StoredPublication, StoredRead, StoredRow
+from fairpanel.storage.glancing import standing
+from fairpanel.storage.records import StoredPicture, StoredPublication, StoredRead
 
 
 @dataclass(frozen=True)
@@ -67,25 +67,20 @@ def overview(folder: Path) -> Overview:
     """
     with Bench.open(folder) as bench:
         read = bench.last_read()
-        rows, pictures, published = bench.current_rows(), bench.pictures(), bench.publications()
-        seen = {m.picture_id for m in bench.measurings_of(read.id)} if read else set()
-        named = {r.picture_id for r in rows}
+        stands = standing(bench, read.id if read else None)
+        pictures = [p for p in bench.pictures() if not p.media_type.startswith("text/")]  # tables are originals too
+        published = bench.publications()
         return Overview(
-            len(rows),
-            len(_shown(pictures, rows)),
+            stands.rows,
+            len(pictures),
             read,
             _found(bench, read),
-            tuple(bench.refusals_of(read.id)) if read else (),
-            bench.rows_changed_since(read.id) if read else len(rows),
-            tuple(p for p in _shown(pictures, rows) if p.id not in named),
-            tuple(p for p in pictures if p.id in named and p.id not in seen),
+            stands.refusals,
+            bench.rows_changed_since(read.id) if read else stands.rows,
+            tuple(p for p in pictures if p.id not in stands.named),
+            tuple(p for p in pictures if p.id in stands.named and p.id not in stands.seen),
             published[-1] if published else None,
         )
-
-
-def _shown(pictures: Sequence[StoredPicture], rows: Sequence[StoredRow]) -> list[StoredPicture]:
-    """Pictures without the tables, which are kept among the originals as well."""
-    return [p for p in pictures if not p.media_type.startswith("text/")]
 
 
 def _found(bench: Bench, read: StoredRead | None) -> tuple[Said, ...]:

@@ -20,7 +20,7 @@ _MOST_WAITING = 100
 
 @cache
 def environment() -> Environment:
-    """The templates, with what all of them may use."""
+    """The templates, with what all of them may use; those of the published page stand under "publication/"."""
     made = Environment(
         loader=ChoiceLoader([PackageLoader("fairpanel.web", "templates"), PrefixLoader({"publication": _published()})]),
         autoescape=True,
