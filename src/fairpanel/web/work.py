@@ -94,13 +94,13 @@ class Piece:
 
 
 class Work:
-    """All work of one bench. What writes is done one after another; what only computes has a line of its own."""
+    """All work of one bench. What writes is done one after another; what only computes waits for none of it."""
 
     def __init__(self) -> None:
         self._pieces: OrderedDict[str, Piece] = OrderedDict()
         self._turn = threading.Lock()
         self._writing = ThreadPoolExecutor(1, thread_name_prefix="writing")
-        self._computing = ThreadPoolExecutor(1, thread_name_prefix="computing")
+        self._computing = ThreadPoolExecutor(2, thread_name_prefix="computing")
 
     def begin(
         self,
