@@ -21,13 +21,14 @@ ALLOWED = {
     "picture": {"mat"},
     "methods": {"measured", "mat", "picture", "estimate"},
     "findings": {"measured", "methods"},
+    "plan": {"methods"},
     "publication": {"measured", "methods", "findings"},
     "files": {"mat", "picture", "methods"},
     "storage": {"measured", "methods"},
     "rehearsal": {"mat"},
-    "jobs": {"measured", "mat", "picture", "estimate", "methods", "findings", "publication", "files", "storage",
+    "jobs": {"measured", "mat", "picture", "estimate", "methods", "findings", "plan", "publication", "files", "storage",
              "rehearsal"},
-    "web": {"measured", "mat", "methods", "findings", "publication", "files", "storage", "rehearsal", "jobs"},
+    "web": {"measured", "mat", "methods", "findings", "plan", "publication", "files", "storage", "rehearsal", "jobs"},
     "commands": {"measured", "methods", "findings", "publication", "files", "storage", "rehearsal", "jobs", "web"},
 }  # fmt: skip
 
@@ -35,7 +36,7 @@ ALLOWED = {
 LEAVES = {"mat": {"fairpanel.picture.colour"}}
 
 #: Parts that open no file: what reaches outside must not be imported there.
-PURE = ("measured", "mat", "estimate", "picture", "findings", "publication", "methods")
+PURE = ("measured", "mat", "estimate", "picture", "findings", "plan", "publication", "methods")
 OUTSIDE = {"sqlite3", "sqlalchemy", "alembic", "subprocess", "socket", "urllib", "http", "click", "rich", "shutil",
            "tempfile"}  # fmt: skip
 

@@ -23,25 +23,30 @@ class Nouns(Pictures):
         Raises
         ------
         AlreadyReplaced
-            There is one of that name; change it with `amend_entry`.
+            There is one of that name; change it with `amend_entry`. One that was taken out is entered again.
         """
         with self._saving() as connection:
-            if not self._unknown(connection, [(noun, name)]):
+            known = self._standing_by_name(connection).get((noun, name))
+            if known and not known.withdrawn:
                 raise AlreadyReplaced(f"There is a {noun} “{name}” already; change that one, with a reason.")
-            return self._add(
-                connection,
-                tables.entry,
-                noun=noun,
-                name=name,
-                body=dumps(body or {}),
-                replaces=None,
-                reason="",
-            )
+            return self._add(connection, tables.entry, **_fresh(noun, name, body or {}, known))
+
+    def note_event(self, noun: str, name: str, body: Mapping[str, Any]) -> str:
+        """Enter something that happened to the thing of that name, beside all that happened before; returns its id."""
+        with self._saving() as connection:
+            return self._add(connection, tables.entry, **_fresh(noun, name, body, None))
 
     def amend_entry(
-        self, entry_id: str, *, reason: str, name: str | None = None, body: Mapping[str, Any] | None = None
+        self,
+        entry_id: str,
+        *,
+        reason: str,
+        name: str | None = None,
+        body: Mapping[str, Any] | None = None,
     ) -> str:
         """Enter a thing anew, with another name or body, in place of what was entered; returns the new id.
+
+        A body that says `WITHDRAWN` takes the thing out of what stands; its history stays.
 
         Raises
         ------
@@ -56,6 +61,10 @@ class Nouns(Pictures):
                     f"This entry of the {before['noun']} “{before['name']}” has been replaced already. "
                     "Change the newest one."
                 )
+            if name is not None and name != before["name"]:
+                known = self._standing_by_name(connection).get((before["noun"], name))
+                if known and not known.withdrawn:
+                    raise AlreadyReplaced(f"There is a {before['noun']} “{name}” already. Give another name.")
             return self._add(
                 connection,
                 tables.entry,
@@ -67,9 +76,17 @@ class Nouns(Pictures):
             )
 
     def nouns(self, noun: str | None = None) -> list[StoredEntry]:
-        """The things of one kind, or all, as they stand now, in order of entry."""
+        """The things of one kind, or all, as they stand now, in order of entry; what was taken out is left out."""
         with self._looking() as connection:
-            return [_entry(found) for found in connection.execute(_standing(noun)).mappings()]
+            found = [_entry(one) for one in connection.execute(_standing(noun)).mappings()]
+        return [one for one in found if not one.withdrawn]
+
+    def all_entries(self, noun: str | None = None) -> list[StoredEntry]:
+        """Every entry of one kind, or of all, replaced since or not, in order of entry."""
+        asked = select(tables.entry).order_by(tables.entry.c.seq)
+        with self._looking() as connection:
+            found = connection.execute(asked if noun is None else asked.where(tables.entry.c.noun == noun)).mappings()
+            return [_entry(one) for one in found]
 
     def entry_history(self, entry_id: str) -> list[StoredEntry]:
         """Every entry about the same thing as this one, oldest first.
@@ -83,18 +100,22 @@ class Nouns(Pictures):
 
     def _ensure(self, connection: Connection, nouns: Iterable[tuple[str, str]]) -> None:
         """Enter by name what is not known yet."""
-        fresh = [
-            {"noun": noun, "name": name, "body": "{}", "replaces": None, "reason": ""}
-            for noun, name in self._unknown(connection, nouns)
-        ]
-        self._add_all(connection, tables.entry, fresh)
+        unknown = self._unknown(connection, nouns)
+        if unknown:
+            known = self._standing_by_name(connection)
+            fresh = [_fresh(noun, name, {}, known.get((noun, name))) for noun, name in unknown]
+            self._add_all(connection, tables.entry, fresh)
 
     def _unknown(self, connection: Connection, nouns: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
         wanted = list(dict.fromkeys(nouns))
         if not wanted:
             return []
-        known = {(found.noun, found.name) for found in connection.execute(_standing(None))}
-        return [one for one in wanted if one not in known]
+        known = self._standing_by_name(connection)
+        return [one for one in wanted if one not in known or known[one].withdrawn]
+
+    def _standing_by_name(self, connection: Connection) -> dict[tuple[str, str], StoredEntry]:
+        found = (_entry(one) for one in connection.execute(_standing(None)).mappings())
+        return {(one.noun, one.name): one for one in found}
 
     def _line_of(self, connection: Connection, table: Table, id: str) -> list[RowMapping]:
         """All records of the line of changes that one belongs to, oldest first."""
@@ -107,6 +128,17 @@ class Nouns(Pictures):
             if newer is None:
                 return line
             line.append(newer)
+
+
+def _fresh(noun: str, name: str, body: Mapping[str, Any], before: StoredEntry | None) -> dict[str, Any]:
+    """A record of an entry; one that was taken out before goes on with its line."""
+    return {
+        "noun": noun,
+        "name": name,
+        "body": dumps(body),
+        "replaces": before.id if before else None,
+        "reason": "entered again after it was taken out" if before else "",
+    }
 
 
 def _standing(noun: str | None) -> Any:

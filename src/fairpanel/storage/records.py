@@ -8,6 +8,9 @@ from typing import Any
 
 from fairpanel.methods.contract import Mark, Outline, Reading, Refusal, Result
 
+WITHDRAWN = "withdrawn"
+"""In the body of an entry: the thing was taken out. A key of its own, so that the tables stay as they are."""
+
 
 @dataclass(frozen=True, slots=True)
 class Staged:
@@ -128,6 +131,11 @@ class StoredEntry:
     reason: str
     made_at: str
     made_offset: str
+
+    @property
+    def withdrawn(self) -> bool:
+        """Whether it was taken out of what stands."""
+        return bool(self.body.get(WITHDRAWN))
 
 
 @dataclass(frozen=True, slots=True)
