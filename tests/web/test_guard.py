@@ -135,7 +135,8 @@ def test_every_answer_tells_the_browser_to_be_strict(client, path):
 
 TRICKS = ["/static/../app.py", "/static/..%2fapp.py", "/static/%2e%2e/app.py", "/static/..%5capp.py", "/static/%00",
           "/static//etc/passwd", "//etc/passwd", "/./", "/static/%2e%2e%2f%2e%2e%2fbench.sqlite", "/static/..\\app.py",
-          "/publish/preview/..%2f..%2fbench.sqlite", "/publish/preview/../../bench.sqlite", "http://evil.example/"]  # fmt: skip
+          "/publish/preview/..%2f..%2fbench.sqlite", "/publish/preview/../../bench.sqlite",
+          "http://evil.example/"]  # fmt: skip
 
 
 @pytest.mark.parametrize("path", TRICKS)
