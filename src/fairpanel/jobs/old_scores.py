@@ -24,6 +24,9 @@ from fairpanel.methods.uv_strip.ladder.words import STATEMENT, how_lain, luck_in
 from fairpanel.storage.bench import Bench
 from fairpanel.storage.errors import ReasonNeeded
 
+#: Places of faults that are in neither table, or in a ladder that was not given.
+OPTIONS, LADDER = "options", "--ladder"
+
 #: Form of what is kept of one score.
 FORM = 1
 
@@ -37,6 +40,7 @@ class OldScoreFaults(TableFaults):
     """Everything that is wrong with scores, ladder and options, at once."""
 
     def __init__(self, by_place: Mapping[str, Sequence[Fault]]) -> None:
+        self.by_place = by_place
         self.name = ", ".join(by_place)
         self.faults = [f for faults in by_place.values() for f in faults]
         count = "1 fault" if len(self.faults) == 1 else f"{len(self.faults)} faults"
@@ -98,7 +102,16 @@ def take_in_old_scores(
     """
     data = _bytes_of(table_path)
     ladder_data = None if ladder_path is None else _bytes_of(ladder_path)
-    bodies = _bodies(data, table_path.name, ladder_data, ladder_path, exposed, steps_under_glass, half_scores, halfway)
+    bodies = bodies_of(
+        data,
+        table_path.name,
+        ladder_data,
+        ladder_path.name if ladder_path else LADDER,
+        exposed=exposed,
+        steps_under_glass=steps_under_glass,
+        half_scores=half_scores,
+        halfway=halfway,
+    )
     with Bench.open(bench_folder, writing=True, doing="taking in old scores") as bench:
         try:
             taken = bench.add_old_scores(table_name=table_path.name, table=data, bodies=bodies, reason=amend)
@@ -122,22 +135,30 @@ def _bytes_of(path: Path) -> bytes:
     raise OldScoreFaults({path.name: [Fault(None, None, wrong)]})
 
 
-def _bodies(
+def bodies_of(
     data: bytes,
     name: str,
     ladder_data: bytes | None,
-    ladder_path: Path | None,
+    ladder_name: str,
+    *,
     exposed: str,
-    glass: str,
+    steps_under_glass: str,
     half_scores: str,
     halfway: str,
 ) -> list[dict[str, Any]]:
-    """What is kept of each score, its ladder with it."""
-    use, option_faults = typed.use_of(exposed=exposed, glass=glass, half_scores=half_scores, halfway=halfway)
+    """What is kept of each score, its ladder with it.
+
+    Raises
+    ------
+    OldScoreFaults
+        By `name`, `ladder_name` and "options".
+    """
+    use, option_faults = typed.use_of(
+        exposed=exposed, glass=steps_under_glass, half_scores=half_scores, halfway=halfway
+    )
     scores, score_faults = _rows_of(data, name, typed.ScoreRow)
     ladder: Ladder | None = None
     ladder_faults: list[Fault] = []
-    ladder_name = ladder_path.name if ladder_path else "--ladder"
     if ladder_data is None:
         option_faults.append(
             Fault(None, "--ladder", "is missing: a table with columns score and minutes, one line for each step")
@@ -149,7 +170,7 @@ def _bodies(
     if ladder is not None:
         score_faults += typed.scores_on_ladder(scores, ladder)
     if score_faults or ladder_faults or option_faults or ladder is None:
-        raise OldScoreFaults({name: score_faults, f"ladder {ladder_name}": ladder_faults, "options": option_faults})
+        raise OldScoreFaults({name: score_faults, f"ladder {ladder_name}": ladder_faults, OPTIONS: option_faults})
     kept = _kept_ladder(ladder)
     return [_kept(line, row, name, kept) for line, row in scores]
 

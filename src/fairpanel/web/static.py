@@ -30,7 +30,7 @@ class _File:
 
 @cache
 def _all() -> dict[str, _File]:
-    found = {"tokens.css": _file("tokens.css", _tokens())}
+    found = {"tokens.css": _file("tokens.css", _tokens()), "luck.css": _file("luck.css", _published("luck.css"))}
     for one in files("fairpanel.web").joinpath("static").iterdir():
         if one.name.rpartition(".")[2] in _KINDS:
             found[one.name] = _file(one.name, one.read_bytes())
@@ -41,6 +41,11 @@ def _tokens() -> bytes:
     from fairpanel.publication.tokens import tokens
 
     return tokens().encode()
+
+
+def _published(name: str) -> bytes:
+    """A style sheet of the published page, for what looks alike on both."""
+    return files("fairpanel.publication").joinpath("templates", name).read_bytes()
 
 
 def _file(name: str, data: bytes) -> _File:
