@@ -45,7 +45,9 @@ class Line:
     doubts : tuple of str
         Doubts that some of its readings carry.
     stored : str
-        The product's name on the bench, to find its readings by.
+        The product's name on the bench.
+    result_id : str or None
+        To find its readings by.
     """
 
     id: str
@@ -55,6 +57,7 @@ class Line:
     bar: Bar | None
     doubts: tuple[str, ...]
     stored: str
+    result_id: str | None
 
     @property
     def quantity(self) -> Quantity:
@@ -91,6 +94,14 @@ class Board:
         """All lines by their ids."""
         return {line.id: line for table in self.tables for line in table.lines}
 
+    def line_of(self, method: Method, reading: Reading) -> Line | None:
+        """The line that a reading counts in, if there is one."""
+        return self._by_product.get((method.name, reading.quantity, reading.product))
+
+    @cached_property
+    def _by_product(self) -> Mapping[tuple[str, str, str], Line]:
+        return {(x.method.name, x.told.quantity, x.told.product): x for x in self.lines.values()}
+
     def table_of(self, line: Line) -> Table:
         """The table a line stands in."""
         return next(t for t in self.tables if (t.method, t.quantity) == (line.method, line.quantity))
@@ -118,7 +129,8 @@ class ProductSeen:
 
 @dataclass(frozen=True)
 class PairSeen:
-    """Two lines side by side: what may be said of them, on how many pairs it holds, and which errors they share."""
+    """Two lines side by side, the higher one first: what may be said of them, for how many pairs the limits hold, and
+    which sources of error they share."""
 
     board: Board
     first: Line
@@ -167,17 +179,6 @@ class Results:
                 self._board, self._greatest = _loaded(bench, read, self._called), {}
             return self._board
 
-    def line(self, id: str) -> tuple[Board, Line]:
-        """A line of the last read.
-
-        Raises
-        ------
-        NotOnBench
-            It is not of the last read.
-        """
-        board = self.board()
-        return _line_of(board, id)
-
     def product(self, id: str) -> ProductSeen:
         """One product with its readings.
 
@@ -187,8 +188,8 @@ class Results:
         """
         with Bench.open(self.folder) as bench:
             board, line = _line_of(self._board_of(bench), id)
-            stored = bench.readings_of(board.read.id, line.method.name, product=line.stored)
-            found = [self._shown(s.reading) for s in stored if s.reading.quantity == line.told.quantity]
+            stored = bench.readings_of(board.read.id, result_id=line.result_id) if line.result_id else []
+            found = [self._shown(s.reading) for s in stored]
             rows = bench.rows_named(i for r in found for i in r.row_ids)
         strips = tuple(_strip(r, rows) for r in found)
         part = Part(line.method, (line.told,), tuple(found))
@@ -232,9 +233,13 @@ class Results:
         if a.told.result is None or b.told.result is None:
             return PairSeen(board, a, b, _nothing_read(a if a.told.result is None else b), 0, (), None, None)
         greatest, pairs = self._greatest_of(board, board.table_of(a))
-        pair = pair_of(
-            a.told.result, b.told.result, a.method, critical=lambda dof: float(greatest.critical(dof=dof)), pairs=pairs
-        )
+
+        def critical(dof: float) -> float:
+            return float(greatest.critical(dof=dof))
+
+        pair = pair_of(a.told.result, b.told.result, a.method, critical=critical, pairs=pairs)
+        if pair.difference and pair.difference.value < 0:
+            return self.pair(second, first)
         axis, bar = _drawn(pair, a.quantity)
         return PairSeen(board, a, b, pair, pairs, _shared(a.told.result, b.told.result), bar, axis)
 
@@ -264,12 +269,21 @@ def _loaded(bench: Bench, read: StoredRead, called: Naming) -> Board:
 def _table(
     method: Method, quantity: Quantity, found: Sequence[StoredFinding], results: Mapping[str, Result], called: Naming
 ) -> Table:
-    told = {f.id: (_told(f, results, called), str(f.body["product"])) for f in found}
-    shown = {id: on_shown_scale(t.result, quantity) for id, (t, _) in told.items() if t.result}
+    told = [(f, _told(f, results, called)) for f in found]
+    shown = {f.id: on_shown_scale(t.result, quantity) for f, t in told if t.result}
     axis = axis_for(list(shown.values()), [], quantity)
     lines = [
-        Line(id, method, t, s := shown.get(id), bar_of(s, axis) if s else None, _doubts(t.result, method), stored)
-        for id, (t, stored) in told.items()
+        Line(
+            f.id,
+            method,
+            t,
+            s := shown.get(f.id),
+            bar_of(s, axis) if s else None,
+            _doubts(t.result, method),
+            str(f.body["product"]),
+            f.result_id,
+        )
+        for f, t in told
     ]
     place = {name: i for i, name in enumerate(HEADINGS)}
     lines.sort(key=lambda x: (place[x.told.finding], x.told.product.casefold()))

@@ -194,10 +194,15 @@ class Quantity:
 
 @dataclass(frozen=True)
 class Caution:
-    """A hazardous step of the bench procedure and the caution shown before it can start."""
+    """A hazardous step of the bench procedure and the caution shown before it can start.
+
+    `before` names what on the bench page must wait until it was read: "coat" (entering a coated plate), and of a run
+    "lamp" (lamp on), "expose" (exposure begins), "card" (card moved), "rinse", "sun" (exposure in the sun begins).
+    """
 
     step: str
     text: str
+    before: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -265,6 +270,65 @@ class Chart:
     key: tuple[tuple[str, str], ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A specimen that lies in a picture, whether or not a row says anything of it.
+
+    Parameters
+    ----------
+    name : str
+        Proposed for it.
+    outline : (4, 2) array
+        As in `Outline`.
+    patches : int
+        How many can be told apart along it.
+    steps : bool
+        It looks like the one that the others are read against.
+    whole : bool
+        The frame does not cut it.
+    place : str
+        Where it lies, as a row says it.
+    """
+
+    name: str
+    outline: np.ndarray
+    patches: int
+    steps: bool
+    whole: bool
+    place: str
+
+
+@dataclass(frozen=True)
+class ByPicture:
+    """How specimens are named on their picture instead of in a table.
+
+    Parameters
+    ----------
+    look : callable
+        `(picture) -> sequence of Found`.
+    asked : tuple of columns.Column
+        What is asked of one specimen, in the order of the form. The answers are text.
+    rows : callable
+        `(answers) -> (cells, faults)`: cells of the rows that the answers make, as a table would hold them. Besides what
+        is asked the answers hold the picture's name and the place, under the columns they have in a row.
+    answers_of : callable
+        `(rows of one specimen) -> answers`, to fill the form again.
+    place_of : callable
+        `(outline) -> str`: an outline given by hand as a row says it.
+    picture, place, specimen : str
+        Columns of a row that name the picture, the place in it, and the specimen.
+    """
+
+    look: Callable[..., Sequence[Found]]
+    asked: tuple[Any, ...]
+    rows: Callable[..., tuple[list[dict[str, str]], list[Any]]]
+    answers_of: Callable[..., dict[str, str]]
+    place_of: Callable[[np.ndarray], str]
+    picture: str = "picture"
+    place: str = "box"
+    specimen: str = "strip"
+
+
 @dataclass(frozen=True)
 class Method:
     """A test method: everything the rest of the house needs to know of it.
@@ -304,10 +368,18 @@ class Method:
         of all pictures.
     crops_words : str
         A sentence that says what scale and stretch that is.
+    crop_words : callable or None
+        `(entered) -> str`, what the crop of one strip shows, by its rows alone: the words of its `Crop` before the
+        picture is opened.
     charts : callable or None
         `(readings, results) -> sequence of Chart`, for the readings that are shown.
+    maps : callable or None
+        `(picture, marks, entered, readings) -> sequence of Chart` for one picture: how a quantity changes over each
+        strip, its legend in the quantity's unit; says which differences exceed the noise.
     details : callable or None
         `(reading) -> plain data` added to the reading's entry in the data file.
+    by_picture : ByPicture or None
+        How its specimens are named on their picture; None where rows come from tables and forms alone.
     """
 
     name: str
@@ -327,8 +399,11 @@ class Method:
     statement: str = ""
     crops: Callable[..., dict[str, Crop]] | None = None
     crops_words: str = ""
+    crop_words: Callable[..., str] | None = None
     charts: Callable[..., Sequence[Chart]] | None = None
+    maps: Callable[..., Sequence[Chart]] | None = None
     details: Callable[..., dict[str, Any]] | None = None
+    by_picture: ByPicture | None = None
 
     def quantity(self, name: str) -> Quantity:
         """The quantity of that name.

@@ -236,23 +236,27 @@ class Reads(Outlines):
             return load_measurings(connection, wanted)
 
     def readings_of(
-        self, read_id: str, method: str | None = None, *, product: str | None = None, picture_id: str | None = None
+        self, read_id: str, method: str | None = None, *, result_id: str | None = None, picture_id: str | None = None
     ) -> list[StoredReading]:
         """The readings of a finished read, in the order they were saved.
 
         Parameters
         ----------
         read_id : str
-        method, product, picture_id : str, optional
-            Only those of one method, of one product, from one picture: a page that shows a few need not wait for all.
+        method, result_id, picture_id : str, optional
+            Only those of one method, behind one result, from one picture: a page that shows a few need not wait for
+            all.
 
         Raises
         ------
         NotOnBench, ReadNotFinished
         """
         wanted = _of_read(tables.reading, read_id, method)
-        if product is not None:
-            wanted = wanted.where(tables.reading.c.product == product)
+        if result_id is not None:
+            behind = tables.result_reading
+            wanted = wanted.where(
+                tables.reading.c.id.in_(select(behind.c.reading_id).where(behind.c.result_id == result_id))
+            )
         if picture_id is not None:
             wanted = wanted.where(tables.reading.c.id.in_(_readings_from(picture_id)))
         with self._looking() as connection:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from importlib.resources import files
 
 from fairpanel.methods.contract import Method
+from fairpanel.methods.uv_strip.by_picture import BY_PICTURE
 from fairpanel.methods.uv_strip.cautions import CAUTIONS
 from fairpanel.methods.uv_strip.charts import charts
 from fairpanel.methods.uv_strip.crops import WORDS as CROPS_WORDS
@@ -16,6 +17,7 @@ from fairpanel.methods.uv_strip.marks import measure
 from fairpanel.methods.uv_strip.readings import readings
 from fairpanel.methods.uv_strip.results import BLOCKED, STATEMENT, words
 from fairpanel.methods.uv_strip.row import Row
+from fairpanel.methods.uv_strip.strip_words import strip_words
 
 METHOD = Method(
     name="uv_strip",
@@ -32,7 +34,9 @@ METHOD = Method(
     statement=STATEMENT,
     crops=crops,
     crops_words=CROPS_WORDS,
+    crop_words=strip_words,
     charts=charts,
     details=details,
+    by_picture=BY_PICTURE,
     procedure=files(__name__).joinpath("README.md").read_text(encoding="utf-8"),
 )
