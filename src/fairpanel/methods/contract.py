@@ -309,8 +309,8 @@ class ByPicture:
     asked : tuple of columns.Column
         What is asked of one specimen, in the order of the form. The answers are text.
     rows : callable
-        `(answers) -> (cells, faults)`: cells of the rows that the answers make, as a table would hold them. Besides what
-        is asked the answers hold the picture's name and the place, under the columns they have in a row.
+        `(answers) -> (cells, faults)`: cells of the rows that the answers make, as a table would hold them. Besides
+        what is asked the answers hold the picture's name and the place, under the columns they have in a row.
     answers_of : callable
         `(rows of one specimen) -> answers`, to fill the form again.
     place_of : callable
