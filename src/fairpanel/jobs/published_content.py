@@ -11,6 +11,7 @@ import numpy as np
 
 from fairpanel import __version__
 from fairpanel.files.pictures import clean_jpeg, decode
+from fairpanel.jobs.blinding import must_be_open
 from fairpanel.jobs.old_scores import old_tables
 from fairpanel.jobs.showing import LastRead, as_json, last_read
 from fairpanel.jobs.take_in import upgraded
@@ -70,7 +71,10 @@ def made_from(bench: Bench, title: str) -> Made:
     Raises
     ------
     NothingRead
+    Sealed
+        A campaign is sealed.
     """
+    must_be_open(bench, "publishing")
     read = last_read(bench)
     rows = bench.current_rows()
     left_out = _withheld(rows, read)

@@ -19,6 +19,7 @@ from fairpanel import __version__
 from fairpanel.files.picture_headers import PictureError
 from fairpanel.files.pictures import decode
 from fairpanel.findings.rules import finding_of, not_read
+from fairpanel.jobs.blinding import must_not_be_locked
 from fairpanel.jobs.take_in import upgraded
 from fairpanel.methods import all_methods, default_results
 from fairpanel.methods.contract import Context, Entered, Mark, Method, Outline, Reading, Refusal, Result
@@ -60,6 +61,7 @@ def read_bench(folder: Path, *, seed: int = SEED, progress: Progress = lambda do
     """
     cv2.setNumThreads(1)
     with Bench.open(folder, writing=True, doing="reading", in_moments=True) as bench:
+        must_not_be_locked(bench)
         rows = bench.current_rows()
         methods = [m for m in _in_order(all_methods().values()) if any(r.method == m.name for r in rows)]
         read_id = bench.begin_read(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +14,7 @@ from fairpanel.findings.rules import (
     on_shown_scale,
     reading_on_shown_scale,
 )
+from fairpanel.jobs.blinding import veil_of
 from fairpanel.methods import all_methods
 from fairpanel.methods.contract import Method, Reading, Refusal, Result
 from fairpanel.storage.bench import Bench
@@ -47,7 +48,7 @@ class LastRead:
 
 
 def last_read(bench: Bench) -> LastRead:
-    """Load the last finished read.
+    """Load the last finished read; while a campaign is sealed with codes in place of products' names.
 
     Raises
     ------
@@ -66,7 +67,10 @@ def last_read(bench: Bench) -> LastRead:
     place = {name: i for i, name in enumerate(HEADINGS)}
     told.sort(key=lambda t: (t.method.name, t.quantity, place[t.finding], t.product.casefold()))
     readings = tuple((methods[r.method], r.reading) for r in bench.readings_of(read.id))
-    return LastRead(read.id, tuple(told), readings, tuple(bench.refusals_of(read.id)))
+    hide = veil_of(bench).over
+    shown = tuple((method, hide(reading)) for method, reading in readings)
+    told = [replace(t, product=hide(t.product), result=hide(t.result), sentence=hide(t.sentence)) for t in told]
+    return LastRead(read.id, tuple(told), shown, hide(tuple(bench.refusals_of(read.id))))
 
 
 def load_last_read(folder: Path) -> LastRead:

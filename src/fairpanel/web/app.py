@@ -21,6 +21,7 @@ from fairpanel.storage.bench import Bench
 from fairpanel.web import pages, static
 from fairpanel.web.faults import Faults, of_router
 from fairpanel.web.guard import LOOPBACK, Guard
+from fairpanel.web.veiling import Veiling
 from fairpanel.web.work import Work
 
 
@@ -51,7 +52,7 @@ def create_app(folder: Path, *, names: Iterable[str] = LOOPBACK) -> Starlette:
     modules = page_modules()
     app = assemble(
         [*static.ROUTES, *(route for m in modules for route in getattr(m, "ROUTES", ()))],
-        [Middleware(Guard, names=names), Middleware(Faults)],
+        [Middleware(Guard, names=names), Middleware(Faults), Middleware(Veiling)],
         lifespan=_lifespan,
     )
     state = app.state

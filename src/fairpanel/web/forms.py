@@ -13,6 +13,8 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.requests import Request
 from starlette.responses import Response
 
+from fairpanel.web.veiling import meant
+
 #: Most files and fields of one form.
 MOST_FILES, MOST_FIELDS = 500, 20_000
 
@@ -84,7 +86,7 @@ def _form(given: FormData) -> Form:
     files: dict[str, list[Upload]] = {}
     for name, value in given.multi_items():
         if not isinstance(value, UploadFile):
-            lists.setdefault(name, []).append(value)
+            lists.setdefault(name, []).append(meant(value))
         elif value.filename:
             files.setdefault(name, []).append(Upload(safe_name(value.filename), value.size or 0, value.file))
     return Form(

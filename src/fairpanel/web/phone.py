@@ -30,6 +30,7 @@ from fairpanel.web.faults import Faults, answer
 from fairpanel.web.guard import Guard
 from fairpanel.web.rendering import page
 from fairpanel.web.serving import Server, listen
+from fairpanel.web.veiling import Veiling
 
 #: How long the door stays open. [s]
 OPEN_SECONDS = 30 * 60
@@ -164,6 +165,7 @@ class PhoneDoor:
                 Middleware(Guard, names=(here,), most_of_files=MOST_OF_FILES),
                 Middleware(Faults),
                 Middleware(_Closed, door=self),
+                Middleware(Veiling),
             ],
         )
         ours, its = self._bench.state, app.state

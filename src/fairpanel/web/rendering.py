@@ -13,6 +13,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from fairpanel.web.static import address
+from fairpanel.web.veiling import shown
 
 #: Messages that wait for the page they are shown on.
 _MOST_WAITING = 100
@@ -25,6 +26,7 @@ def environment() -> Environment:
         loader=ChoiceLoader([PackageLoader("fairpanel.web", "templates"), PrefixLoader({"publication": _published()})]),
         autoescape=True,
         undefined=StrictUndefined,
+        finalize=shown,
         trim_blocks=True,
         lstrip_blocks=True,
     )
