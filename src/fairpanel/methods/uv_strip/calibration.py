@@ -100,6 +100,8 @@ class Calibration:
         Curve parameters and offsets, as fitted: in the second place stands ln(D1 - top).
     top : float
         Density just below the darkest patch; D1 lies above it.
+    span : float
+        Range of density of the patches.
     names : tuple of str
         Names of the m offsets.
     information : (SIZE + m, SIZE + m) array
@@ -117,6 +119,7 @@ class Calibration:
     key: str
     theta: np.ndarray
     top: float
+    span: float
     names: tuple[str, ...]
     offsets: dict[str, Offset]
     information: np.ndarray
@@ -296,6 +299,11 @@ def _prior_of(offsets: dict[str, Offset], span: float, *, reference: float) -> t
     return rows, np.concatenate([wanted, own, mean / spread])
 
 
+def _in_order(patches: Sequence[Patch]) -> list[Patch]:
+    """Patches that were measured, in an order of their own: what is fitted does not hang on the order of rows."""
+    return sorted((p for p in patches if np.isfinite(p.density)), key=lambda p: (p.ln_dose, p.density, p.strip))
+
+
 def fit(
     key: str,
     patches: Sequence[Patch],
@@ -327,7 +335,7 @@ def fit(
     memory).
     """
     names = tuple(sorted(offsets))
-    steps = sorted((p for p in patches if np.isfinite(p.density)), key=lambda p: (p.ln_dose, p.density, p.strip))
+    steps = _in_order(patches)
     order = np.argsort([p.ln_dose for p in steps])
     first = curve.start(np.array([steps[i].ln_dose for i in order]), np.array([steps[i].density for i in order]))
     darkest = max(steps, key=lambda p: p.density)
@@ -336,7 +344,7 @@ def fit(
     first[1] = np.log(max(first[1] - top, 0.02 * span))
     theta = np.concatenate([first, [offsets[n].mean for n in names]])
     empty = np.zeros((len(theta), len(theta)))
-    c = Calibration(key, theta, top, names, offsets, empty, noise, tuple(steps), 0.0, 0.0, noise_ratio)
+    c = Calibration(key, theta, top, span, names, offsets, empty, noise, tuple(steps), 0.0, 0.0, noise_ratio)
     priors = _prior_of({n: offsets[n] for n in names}, span, reference=theta[2])
     seen = np.array([p.density for p in steps])
     for _ in range(REWEIGHTED):
@@ -349,3 +357,38 @@ def fit(
     misfit = float(rest @ np.linalg.solve(v, rest))
     c = replace(c, information=information, misfit=misfit, dof=max(len(steps) - used, 0.0))
     return replace(c, drawn=_draw(c, priors)) if draw else c
+
+
+def likelihoods(
+    c: Calibration, patches: Sequence[Patch], offsets: dict[str, Offset], noise_ratios: np.ndarray
+) -> np.ndarray:
+    """(k,) logarithms of the likelihood of a curve's densities, were their errors others than it was fitted with.
+
+    Parameters
+    ----------
+    c : Calibration
+        Its curve is taken for linear in its parameters, and these are integrated over their priors.
+    patches, offsets
+        As for `fit`: the same ones, with other uncertainties.
+    noise_ratios : (k,) array
+        Variances of patch means against what the noise foretells. [1]
+
+    Returns
+    -------
+    (k,) array
+        Apart from a constant that depends on the curve alone.
+    """
+    patches = _in_order(patches)
+    rows, targets = _prior_of({n: offsets[n] for n in c.names}, c.span, reference=c.theta[2])
+    (d,), (j,), (s,) = _curves(c, patches, c.theta[None])
+    own = np.stack([replace(c, noise_ratio=r).patch_variance(patches, d) for r in noise_ratios])
+    half = np.linalg.cholesky(own[:, :, None] * np.eye(len(d)) + dose_covariance(patches) * np.outer(s, s))
+    rest, off = np.array([p.density for p in patches]) - d, targets - rows @ c.theta
+    white = np.linalg.solve(half, np.column_stack([j, rest]))
+    j, rest = white[:, :, :-1], white[:, :, -1:]
+    jt = np.swapaxes(j, 1, 2)
+    whole = np.linalg.cholesky(jt @ j + rows.T @ rows)
+    moved = np.linalg.solve(whole, jt @ rest + (rows.T @ off)[:, None])
+    misfit = (rest**2).sum(axis=(1, 2)) + off @ off - (moved**2).sum(axis=(1, 2))
+    sizes = sum(np.log(np.diagonal(x, axis1=1, axis2=2)).sum(axis=1) for x in (half, whole))
+    return -0.5 * misfit - sizes - sum(np.log(offsets[n].spread) for n in c.names)

@@ -14,7 +14,7 @@ from fairpanel.methods.uv_strip.row import Row
 class Dose:
     """ln of seconds in full light, and its own standard uncertainties. [ln]
 
-    `timing` belongs to the patch; `shared` to all patches of the strip (lamp, place, warm-up), paper left out.
+    `timing` belongs to the patch; `shared` to all patches of the strip (place, warm-up); lamp and paper are left out.
     """
 
     ln: float
@@ -33,13 +33,13 @@ def dose_of(row: Row, *, places_given: bool) -> Dose:
         Other rows give their relative light, so a row that does not lies at an unknown place.
     """
     if row.seconds <= 0:
-        return Dose(-math.inf, 0.0, taken.LAMP, 1.0)
+        return Dose(-math.inf, 0.0, 0.0, 1.0)
     warm, warm_doubt = _warmth(row)
     place = taken.PLACE_UNKNOWN if places_given and row.relative_light is None else taken.PLACE
     return Dose(
         math.log(row.seconds * (row.relative_light or 1.0) * warm),
         taken.TIMING_S / max(row.seconds, 2 * taken.TIMING_S),
-        math.hypot(math.hypot(taken.LAMP, place), warm_doubt),
+        math.hypot(place, warm_doubt),
         warm,
     )
 

@@ -40,6 +40,8 @@ class Group:
         Some rows of the table give the light at their place.
     steps_role : str
         Role of the steps, as the table says or as is assumed for once.
+    restless : float
+        How far lamp and paper wander, against the starting values. [1]
     """
 
     picture: str
@@ -50,6 +52,7 @@ class Group:
     noises: Mapping[str, Noise] = field(default_factory=dict)
     places_given: bool = False
     steps_role: str = "step"
+    restless: float = 1.0
 
     @property
     def key(self) -> str:
@@ -82,7 +85,8 @@ class Group:
     def offsets_of_steps(self, steps: Strip) -> dict[str, Offset]:
         """Offsets of ln(dose) of a step strip: its own lamp and paper, and glass where none lay over it."""
         name = f"steps {steps.picture}:{steps.name}"
-        offsets = {name: Offset(0.0, math.hypot(taken.LAMP, 0.5 * taken.PAPER), "lamp", name)}
+        spread = self.restless * math.hypot(taken.LAMP, 0.5 * taken.PAPER)
+        offsets = {name: Offset(0.0, spread, "lamp", name)}
         if self.steps_role == "step no glass":
             offsets["no glass"] = Offset(-taken.GLASS, 3 * taken.GLASS_SPREAD, "steps without glass", "glass")
         elif self.steps_role == "step unknown":
@@ -103,10 +107,10 @@ class Group:
             d.timing,
             exposure=spot.id if steps else f"{strip.picture}:{strip.name}:{spot.row.seconds}",
             strip=strip.name,
-            shared=0.0 if steps else math.hypot(d.shared, taken.PAPER),
+            shared=0.0 if steps else math.hypot(d.shared, self.restless * math.hypot(taken.LAMP, taken.PAPER)),
             offsets=tuple(offsets),
             extra=self._extra(body, strip),
-            place=taken.PAPER_WITHIN,
+            place=self.restless * taken.PAPER_WITHIN,
         )
 
     def _extra(self, body: Mapping[str, Any], strip: Strip) -> float:

@@ -26,6 +26,7 @@ from fairpanel.methods.uv_strip.results import blocked
 from fairpanel.methods.uv_strip.step_faults import fault_of_steps
 from fairpanel.methods.uv_strip.strips import Steps, Strip, strips_of
 from fairpanel.methods.uv_strip.transmission import Transmission, transmission
+from fairpanel.methods.uv_strip.unrest import Inputs, Unrest, unrest_of
 
 #: Groups read at the same time.
 WORKERS = min(os.cpu_count() or 1, 4)
@@ -53,14 +54,15 @@ def readings(marks: Sequence[Mark], entered: Sequence[Entered]) -> tuple[list[Re
         else:
             refusals += [Refusal(g.picture, s.name, *refusal) for s in g.film]
     with ThreadPoolExecutor(WORKERS) as pool:  # one group's curve at a time in each: memory does not grow
-        ratio, dof = _noise_ratio(list(pool.map(partial(_calibrate, ratio=taken.NOISE_RATIO, draw=False), sound)))
-        found = [r for own in pool.map(partial(_readings_of, ratio=ratio, dof=dof), sound) for r in own]
+        seen = _unrest(sound, list(pool.map(_first_fit, sound)))
+        sound = [replace(g, restless=seen.restless) for g in sound]
+        found = [r for own in pool.map(partial(_readings_of, seen=seen), sound) for r in own]
     return _two_pictures_of_one_strip(found), refusals
 
 
-def _readings_of(g: Group, ratio: float, dof: float) -> list[Reading]:
+def _readings_of(g: Group, seen: Unrest) -> list[Reading]:
     """Readings of the strips of one group, with a curve of their own."""
-    c = replace(_calibrate(g, ratio), noise_dof=dof)
+    c = replace(_calibrate(g, seen.noise_ratio), noise_dof=seen.dof)
     either = _either_glass(g, c)
     return [_reading(g, c, s, either) for s in g.film]
 
@@ -75,21 +77,27 @@ def steps_alone(strip: Strip) -> Calibration:
     """
     noises = {strip.picture: noise_of([strip])}
     alone = Group(strip.picture, Steps((strip,), ()), noises=noises)
-    ratio, dof = _noise_ratio([_calibrate(alone, taken.NOISE_RATIO, draw=False)])
-    return replace(_calibrate(alone, ratio), noise_dof=dof)
+    seen = _unrest([alone], [_first_fit(alone)])
+    return replace(_calibrate(replace(alone, restless=seen.restless), seen.noise_ratio), noise_dof=seen.dof)
 
 
 # ---- the fit ---------------------------------------------------------------------------------------------------
 
 
-def _noise_ratio(fitted: Sequence[Calibration]) -> tuple[float, float]:
-    """How far patch noise exceeds what the blocks foretell, from a first round's misfit, and its degrees of freedom."""
-    dof, misfit = sum(c.dof for c in fitted), sum(c.misfit for c in fitted)
-    held = taken.NOISE_DOF
-    return taken.NOISE_RATIO * (held + misfit) / (held + dof), held + dof
+def _first_fit(g: Group) -> Calibration:
+    """The curve with the starting values."""
+    return _calibrate(g, taken.NOISE_RATIO, draw=False)
 
 
-def _calibrate(g: Group, ratio: float, *, draw: bool = True) -> Calibration:
+def _unrest(groups: Sequence[Group], fitted: Sequence[Calibration]) -> Unrest:
+    def inputs(g: Group) -> Inputs:
+        return lambda restless: _inputs(replace(g, restless=restless))
+
+    return unrest_of([(c, inputs(g)) for g, c in zip(groups, fitted, strict=True)])
+
+
+def _inputs(g: Group) -> tuple[list[Patch], dict[str, Offset]]:
+    """Steps and glass-only patches of a group, and what sets them apart."""
     patches: list[Patch] = []
     offsets: dict[str, Offset] = {}
     for steps in g.steps.strips:
@@ -100,6 +108,11 @@ def _calibrate(g: Group, ratio: float, *, draw: bool = True) -> Calibration:
         own = g.offsets_of(strip)
         offsets |= own
         patches += [g.patch(s, strip, tuple(own)) for s in strip.glass]
+    return patches, offsets
+
+
+def _calibrate(g: Group, ratio: float, *, draw: bool = True) -> Calibration:
+    patches, offsets = _inputs(g)
     return calibrating.fit(g.key, patches, offsets, g.noise, noise_ratio=ratio, draw=draw)
 
 
