@@ -12,7 +12,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
+from fairpanel.picture.medians import median
 from fairpanel.picture.quadrilaterals import part_of
 from fairpanel.picture.strip_in_cell import Lane
 
@@ -107,14 +109,14 @@ def _cheapest_cuts(before: np.ndarray, cost: np.ndarray, after: np.ndarray, n: i
     """Places of the n + 1 cuts for which page, pieces and page together cost least, over all mean widths."""
     m = len(before) - 1
     place = np.arange(m + 1)
-    width = np.maximum(place[None, :] - place[:, None], 0)
-    means = np.unique(np.round(np.linspace(0.3 * m / n, m / n, 28), 2))
-    odd = np.array([_odd(mean, m) for mean in means])
+    odd = _odd(np.unique(np.round(np.linspace(0.3 * m / n, m / n, 28), 2)), m)
     if n == 1:  # a single piece has the mean width that suits it best
         odd = odd.min(axis=0, keepdims=True)
     best: tuple[float, list[int]] = (math.inf, [0] * (n + 1))
     for one in odd:
-        piece = cost + one[width]
+        # From place i to place j a piece is j - i wide; for j before i the first value, which is infinite, stands.
+        of_width = sliding_window_view(np.concatenate([np.full(m, one[0]), one]), m + 1)[::-1]
+        piece = cost + of_width
         total, came = before, []
         for _ in range(n):
             ways = total[:, None] + piece
@@ -130,11 +132,11 @@ def _cheapest_cuts(before: np.ndarray, cost: np.ndarray, after: np.ndarray, n: i
     return best[1]
 
 
-def _odd(mean: float, most: int) -> np.ndarray:
-    """(most + 1,) what a piece of each width costs for not being as wide as the mean."""
-    odd = np.full(most + 1, np.inf)
-    least = max(2, int(mean / 3))
-    odd[least:] = (np.log(np.arange(least, most + 1) / mean) / WIDTH_SPREAD) ** 2
+def _odd(means: np.ndarray, most: int) -> np.ndarray:
+    """(k, most + 1) what a piece of each width costs for not being as wide as each of k means."""
+    width = np.arange(most + 1)
+    odd = (np.log(np.maximum(width, 1) / means[:, None]) / WIDTH_SPREAD) ** 2
+    odd[width < np.maximum(2, (means / 3).astype(int))[:, None]] = np.inf
     return odd
 
 
@@ -204,6 +206,6 @@ def _differences(x: np.ndarray) -> np.ndarray:
 def _certain(profile: np.ndarray, cuts: np.ndarray) -> np.ndarray:
     """Whether the levels beside each inner cut differ by more than the profile wanders inside the pieces."""
     pieces = [profile[a + (b - a) // 6 : b - (b - a) // 6] for a, b in pairwise(cuts)]
-    level = np.array([np.median(p, axis=0) for p in pieces])
+    level = np.array([median(p, axis=0) for p in pieces])
     spread = np.sqrt(np.mean([p.var(axis=0) for p in pieces], axis=0)) + LEAST_SCATTER / 4
     return np.hypot(*(np.diff(level, axis=0) / spread).T) > CERTAIN

@@ -7,14 +7,15 @@ is hardly darker than the page, but it is so over its whole area.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import cv2
 import numpy as np
 
 from fairpanel.picture.finding_mat import FoundMat
+from fairpanel.picture.medians import median, quantiles
 from fairpanel.picture.upright import Upright
 from fairpanel.picture.white import CellLight
 
@@ -105,8 +106,9 @@ def _straightened(picture: Upright, mat: FoundMat, light: CellLight, corners_mm:
     along = round(float(np.hypot(*(end_left - start_left))) * PER_MM)
     factor = 2 ** max(0, math.floor(math.log2(max(mat.pixels_per_mm / PER_MM / 1.2, 1.0))))
     small = picture.reduced(factor)
-    places = _between_coarse(lambda share: mat.to_pixels(_in_cell(corners_mm, share)), across, along)
-    at = (places + 0.5) / factor - 0.5
+    grid = _grid(across, along)
+    coarse = mat.to_pixels(_in_cell(corners_mm, grid.coarse))
+    at = (grid.between(coarse) + 0.5) / factor - 0.5
     rim = np.concatenate([at[0], at[-1], at[:, 0], at[:, -1]])
     low = np.maximum(np.floor(rim.min(axis=0)).astype(int) - 2, 0)
     high = np.ceil(rim.max(axis=0)).astype(int) + 3
@@ -117,28 +119,45 @@ def _straightened(picture: Upright, mat: FoundMat, light: CellLight, corners_mm:
     here = (at - low).astype(np.float32)
     codes = cv2.remap(crop, here[..., 0], here[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     linear = np.maximum(picture.transfer.linear(codes), 1e-5)
-    white = _between_coarse(lambda share: light.at(mat.to_pixels(_in_cell(corners_mm, share))), across, along)
+    white = grid.between(light.at(coarse))
     return (white - cv2.log(linear)) / np.float32(math.log(10))
 
 
-def _between_coarse(values: Callable[[np.ndarray], np.ndarray], across: int, along: int) -> np.ndarray:
-    """(along, across, c) of what changes slowly over a cell, found a millimetre apart and laid straight between.
+@dataclass(frozen=True)
+class _Grid:
+    """Samples of a cell, for what changes slowly over it: found a millimetre apart, laid straight between.
 
     Parameters
     ----------
-    values : callable
-        (m, 2) shares across and along the cell to (m, c).
-    across, along : int
-        Samples, a whole number of millimetres each way or nearly so.
+    coarse : (m, 2) array
+        Shares across and along the cell, row by row. [1]
+    rows : int
+        Of the coarse places.
+    x, y : (along, across) float32 arrays
+        Each sample's place among the coarse ones.
     """
+
+    coarse: np.ndarray
+    rows: int
+    x: np.ndarray
+    y: np.ndarray
+
+    def between(self, values: np.ndarray) -> np.ndarray:
+        """(m, c) values at the coarse places to (along, across, c) at all samples."""
+        coarse = values.reshape(self.rows, -1, values.shape[-1]).astype(np.float32)
+        return cv2.remap(coarse, self.x, self.y, cv2.INTER_LINEAR)
+
+
+@lru_cache(maxsize=16)
+def _grid(across: int, along: int) -> _Grid:
+    """Both counts are a whole number of millimetres, or nearly so; the mat has cells of two sizes."""
     columns, rows = max(2, round(across / PER_MM) + 1), max(2, round(along / PER_MM) + 1)
     v, u = np.meshgrid(np.linspace(0, 1, rows), np.linspace(0, 1, columns), indexing="ij")
-    coarse = values(np.stack([u.ravel(), v.ravel()], axis=1)).reshape(rows, columns, -1).astype(np.float32)
     x, y = np.meshgrid(
         (np.arange(across, dtype=np.float32) + 0.5) * np.float32((columns - 1) / across),
         (np.arange(along, dtype=np.float32) + 0.5) * np.float32((rows - 1) / along),
     )
-    return cv2.remap(coarse, x, y, cv2.INTER_LINEAR)
+    return _Grid(np.stack([u.ravel(), v.ravel()], axis=1), rows, x, y)
 
 
 def _largest(of_channels: np.ndarray) -> np.ndarray:
@@ -149,7 +168,7 @@ def _largest(of_channels: np.ndarray) -> np.ndarray:
 def _noise(density: np.ndarray) -> np.ndarray:
     """(3,) point-to-point scatter, from differences of neighbours."""
     some = np.abs(np.diff(density[::4], axis=1)).reshape(-1, 3)
-    return np.array([np.median(channel) for channel in np.ascontiguousarray(some.T)], np.float32) / np.float32(0.954)
+    return median(some, axis=0) / np.float32(0.954)
 
 
 def _longest_run(flags: np.ndarray, *, bridge: int) -> tuple[int, int] | None:
@@ -171,41 +190,36 @@ def _sides(strength: np.ndarray, rows: tuple[int, int], columns: tuple[int, int]
     answer is taken for both sides.
     """
     bands = np.linspace(rows[0], rows[1], 13).astype(int)
-    found: list[list[tuple[float, float]]] = [[], []]
-    for a, b in pairwise(bands):
-        profile = strength[a:b].mean(axis=0)
-        half = _middle_level(profile, columns) / 2
-        if half < LEAST_DENSITY / 2:
-            continue
-        for side in (0, 1):
-            found[side].append(((a + b) / 2, _crossing(profile < half, columns, side)))
-    slopes = [_line(points) for points in found if len(points) >= 4]
+    middles = (bands[:-1] + bands[1:]) / 2
+    profile = np.array([strength[a:b].mean(axis=0) for a, b in pairwise(bands)])
+    half = _middle_level(profile, columns) / 2
+    shown = half >= LEAST_DENSITY / 2
+    y, below = middles[shown], profile[shown] < half[shown, None]
+    crossings = [_crossing(below, columns, side) for side in (0, 1)]
+    slopes = [_line(y, x) for x in crossings if len(x) >= 4]
     slope = float(np.clip(np.mean(slopes), -0.15, 0.15)) if slopes else 0.0
     offsets = []
     for side, share in ((0, 0.75), (1, 0.25)):
-        level = [x - slope * y for y, x in found[side]]
-        offsets.append(float(np.quantile(level, share)) if level else float(columns[side]) - slope * np.mean(rows))
+        level = crossings[side] - slope * y
+        offsets.append(quantiles(level, [share])[0] if len(level) else float(columns[side]) - slope * np.mean(rows))
     return np.array([[offsets[0], slope], [offsets[1], slope]])
 
 
-def _middle_level(profile: np.ndarray, run: tuple[int, int]) -> float:
-    """Median over the middle half of a run."""
+def _middle_level(profiles: np.ndarray, run: tuple[int, int]) -> np.ndarray:
+    """(k,) median of each profile over the middle half of a run."""
     middle, quarter = sum(run) // 2, max((run[1] - run[0]) // 4, 1)
-    return float(np.median(profile[middle - quarter : middle + quarter]))
+    return median(profiles[:, middle - quarter : middle + quarter])
 
 
-def _crossing(below: np.ndarray, run: tuple[int, int], side: int) -> float:
-    """Where a profile first falls below a level, going outwards from the middle of a run."""
+def _crossing(below: np.ndarray, run: tuple[int, int], side: int) -> np.ndarray:
+    """(k,) where each of (k, across) profiles first falls below a level, going outwards from the middle of a run."""
     middle = sum(run) // 2
-    if side == 0:
-        at = np.flatnonzero(below[: middle + 1])
-        return float(at[-1] + 1) if len(at) else 0.0
-    at = np.flatnonzero(below[middle:])
-    return float(middle + at[0]) if len(at) else float(len(below))
+    outwards = below[:, middle::-1] if side == 0 else below[:, middle:]
+    far = np.where(outwards.any(axis=1), outwards.argmax(axis=1), outwards.shape[1])
+    return (middle + 1.0 - far) if side == 0 else (middle + far.astype(float))
 
 
-def _line(points: list[tuple[float, float]]) -> float:
+def _line(y: np.ndarray, x: np.ndarray) -> float:
     """Slope of a side by the median of the slopes between pairs of points (Theil and Sen)."""
-    y, x = np.array(points).T
     i, j = np.triu_indices(len(y), 1)
-    return float(np.median((x[j] - x[i]) / (y[j] - y[i])))
+    return float(median((x[j] - x[i]) / (y[j] - y[i])))

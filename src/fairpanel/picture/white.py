@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -14,6 +15,7 @@ from fairpanel.mat.layout import Cell
 from fairpanel.picture import light
 from fairpanel.picture.finding_mat import FoundMat, mat_in
 from fairpanel.picture.light import Light
+from fairpanel.picture.medians import median
 from fairpanel.picture.upright import Upright
 
 #: Most samples of white a surface is fitted to.
@@ -108,29 +110,35 @@ class CellLight:
         return self.light.trend(pixels) + (1 - share) * first + share * second
 
     def _margin(self, side: int, v: np.ndarray) -> np.ndarray:
-        return np.stack([np.interp(v, self.along, self.rest[side, :, k]) for k in range(3)], axis=-1)
+        """(..., 3) rest of one margin at (...) places along it, straight between its evenly spaced ones."""
+        last = len(self.along) - 1
+        place = np.clip((v - self.along[0]) * (last / (self.along[-1] - self.along[0])), 0, last)
+        below = np.minimum(place.astype(int), last - 1)
+        low = self.rest[side, below]
+        return low + (place - below)[..., None] * (self.rest[side, below + 1] - low)
 
+    @cached_property
     def _unlike(self) -> np.ndarray:
         """Difference between the two margins along the slant. [ln]"""
         first, second = self.rest[..., 1]
         half = self.slant / 2
         return np.interp(self.along - half, self.along, first) - np.interp(self.along + half, self.along, second)
 
-    @property
+    @cached_property
     def step(self) -> float:
         """Largest change of the margins' rest over the width of a strip: high where an edge crosses. [ln]"""
-        wide = np.abs(self.rest[..., 1] - np.median(self.rest[..., 1], axis=1, keepdims=True))
+        wide = np.abs(self.rest[..., 1] - median(self.rest[..., 1])[:, None])
         return float(wide.max())
 
-    @property
+    @cached_property
     def parting(self) -> float:
         """Largest difference between the two margins: what a straight line across may miss. [ln]"""
-        return float(np.abs(self._unlike()).max())
+        return float(np.abs(self._unlike).max())
 
-    @property
+    @cached_property
     def error(self) -> float:
         """Standard deviation of what a straight line between the margins may miss. [ln]"""
-        return float(np.sqrt(np.mean(self._unlike() ** 2)) / 4)
+        return float(np.sqrt(np.mean(self._unlike**2)) / 4)
 
 
 #: Middle of the strip of page beside a cell that is looked at, and its width. [mm]
@@ -178,12 +186,12 @@ def _cell_light(picture: Upright, cell: Cell) -> CellLight:
 
 def _slanted(flat: CellLight) -> CellLight:
     """The light with the slant at which its margins look most alike, where that is much more than straight across."""
-    straight_across = np.mean(flat._unlike() ** 2)
+    straight_across = np.mean(flat._unlike**2)
     if straight_across <= UNLIKE**2:
         return flat
     reach = min(MOST_SLANT_MM, 0.6 * len(flat.along))
     tried = [replace(flat, slant=s) for s in np.arange(-reach, reach + 1e-9, 1.0)]
-    misfits = np.array([np.mean(c._unlike() ** 2) + (1e-4 * c.slant) ** 2 for c in tried])
+    misfits = np.array([np.mean(c._unlike**2) + (1e-4 * c.slant) ** 2 for c in tried])
     best = tried[int(np.argmin(misfits))]
     return best if misfits.min() < SLANT_GAIN * straight_across else flat
 

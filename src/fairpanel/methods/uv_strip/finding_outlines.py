@@ -12,6 +12,7 @@ from fairpanel.methods.uv_strip.row import Row, corners_of
 from fairpanel.picture.finding_mat import FoundMat, MirroredPicture, mat_in
 from fairpanel.picture.finding_strips import find_strips
 from fairpanel.picture.known_patches import patches_in_lane
+from fairpanel.picture.medians import median
 from fairpanel.picture.patch_edges import find_patches
 from fairpanel.picture.quadrilaterals import in_reading_direction
 from fairpanel.picture.strip_in_cell import lane_in_cell
@@ -192,7 +193,7 @@ def _middle_light(picture: Upright, quad: np.ndarray, middle: np.ndarray) -> flo
     low = np.floor(corners.min(axis=0)).astype(int)
     high = np.ceil(corners.max(axis=0)).astype(int) + 1
     crop = picture.pixels[max(low[1], 0) : high[1], max(low[0], 0) : high[0]]
-    return float(np.median(crop.reshape(-1, 3).astype(float), axis=0).mean())
+    return float(median(crop.reshape(-1, 3), axis=0).mean())
 
 
 # ---- on the mat, without the names of the cells ----------------------------------------------------------------
