@@ -31,35 +31,3 @@ def test_samples_on_two_lines_say_nothing_of_a_bend_between_them():
     found = light.from_white(places, 0.6 * np.exp(noise), unit=280.0)
     middle = np.stack([np.linspace(50, 1550, 20), np.full(20, 192.0)], axis=1)
     assert found.at(middle) == pytest.approx(np.log(0.6), abs=0.01)
-
-
-def _patches(slope, seed, n=14):
-    """Blocks of even patches about a picture, each of a tone and an unevenness of its own, in sloping light."""
-    rng = np.random.default_rng(seed)
-    blocks, log, patch = [], [], []
-    for i in range(n):
-        own = rng.uniform(100, 900, 2) + _places(8, 8, step=10.0)
-        uneven = (own - own.mean(axis=0)) / 80 @ rng.normal(0, 0.006, 2)
-        level = rng.uniform(-2, 0) + uneven + own @ np.asarray(slope) / 400
-        blocks.append(own)
-        log.append(np.repeat(level[:, None], 3, axis=1) + rng.normal(0, 0.002, (64, 3)))
-        patch.append(np.full(64, i))
-    return light.from_patches(np.concatenate(blocks), np.concatenate(log), np.concatenate(patch), unit=400.0)
-
-
-def test_patches_in_even_light_are_not_corrected():
-    """Their own unevenness is not taken for light: over one unit the light changes by less than a per cent or two."""
-    ends = np.array([[300.0, 500.0], [700.0, 500.0]])
-    changes = [float(np.ptp(_patches((0, 0), seed).at(ends)[:, 1])) for seed in range(40)]
-    assert np.median(changes) < 0.004
-    assert np.quantile(changes, 0.9) < 0.02
-
-
-def test_patches_in_sloping_light_show_the_slope():
-    """A tenth over one unit is found, and what may be left over is said."""
-    ends = np.array([[300.0, 500.0], [700.0, 500.0]])
-    for seed in range(10):
-        found = _patches((0.1, 0), seed)
-        change = float(np.diff(found.at(ends)[:, 1])[0])
-        assert abs(change - 0.1) < 3 * max(found.left_over, 0.004)
-        assert change > 0.05

@@ -6,7 +6,7 @@ itself decides (marginal likelihood). An evenly lit scan so gets no correction, 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import cholesky, solve_triangular
@@ -31,10 +31,10 @@ class Light:
         Length over which the smooth surface forgets. [units]
     scatter : float
         Standard deviation of one sample around the surface. [ln]
-    source : {"even", "white", "patches"}
+    source : {"white", "ground", "patches"}
         What it was found from.
-    left_over : float
-        Standard deviation of what the surface does not follow, over the length of a patch. [ln]
+    amplitude : float
+        Standard deviation of the smooth surface, as a multiple of the scatter. [1]
     """
 
     origin: np.ndarray
@@ -44,7 +44,7 @@ class Light:
     reach: float
     scatter: float
     source: str
-    left_over: float = 0.0
+    amplitude: float = 0.0
 
     def at(self, places: np.ndarray) -> np.ndarray:
         """ln of the light in each channel.
@@ -59,18 +59,13 @@ class Light:
         (..., 3) array
         """
         flat = (np.asarray(places, float).reshape(-1, 2) - self.origin) / self.unit
-        design = np.hstack([_quadratic(flat), _bumps(flat, self.centres, self.reach)])
+        design = np.hstack([quadratic(flat), bumps(flat, self.centres, self.reach)])
         return (design @ self.weights).reshape(*np.shape(places)[:-1], 3)
 
     def trend(self, places: np.ndarray) -> np.ndarray:
         """The quadratic part of `at`: what may be trusted between samples that lie far apart."""
         flat = (np.asarray(places, float).reshape(-1, 2) - self.origin) / self.unit
-        return (_quadratic(flat) @ self.weights[:6]).reshape(*np.shape(places)[:-1], 3)
-
-
-def even() -> Light:
-    """Light that is the same everywhere."""
-    return Light(np.zeros(2), 1.0, np.zeros((6, 3)), np.zeros((0, 2)), 1.0, 0.0, "even")
+        return (quadratic(flat) @ self.weights[:6]).reshape(*np.shape(places)[:-1], 3)
 
 
 def from_white(places: np.ndarray, white: np.ndarray, *, unit: float, tries: int = 3) -> Light:
@@ -103,8 +98,8 @@ def from_white(places: np.ndarray, white: np.ndarray, *, unit: float, tries: int
 
 def _best_surface(places: np.ndarray, log: np.ndarray, origin: np.ndarray, unit: float) -> Light:
     scaled = (places - origin) / unit
-    design = _quadratic(scaled)
-    best: tuple[float, float, float, np.ndarray, np.ndarray] | None = None
+    design = quadratic(scaled)
+    best: tuple[float, float, float, float, np.ndarray, np.ndarray] | None = None
     for reach in (1.2, 2.5):
         kernel = _gauss(scaled, scaled, reach)
         for amplitude in AMPLITUDES:
@@ -112,10 +107,10 @@ def _best_surface(places: np.ndarray, log: np.ndarray, origin: np.ndarray, unit:
                 continue
             score, scatter, weights = _surface(design, kernel, log, amplitude)
             if best is None or score > best[0]:
-                best = (score, reach, scatter, weights, scaled if amplitude else scaled[:0])
+                best = (score, reach, amplitude, scatter, weights, scaled if amplitude else scaled[:0])
     assert best is not None
-    _, reach, scatter, weights, centres = best
-    return Light(origin, unit, weights[: 6 + len(centres)], centres, reach, scatter, "white")
+    _, reach, amplitude, scatter, weights, centres = best
+    return Light(origin, unit, weights[: 6 + len(centres)], centres, reach, scatter, "white", amplitude=amplitude)
 
 
 def _surface(
@@ -150,87 +145,8 @@ def _bend_held(design: np.ndarray) -> np.ndarray:
     return held
 
 
-def from_patches(
-    places: np.ndarray, log: np.ndarray, patch: np.ndarray, *, unit: float, expected: float = 0.1
-) -> Light:
-    """Light from the slopes inside patches that should each be even.
-
-    Used where nothing white lies around the strips. Each patch keeps a level of its own; a quadratic surface common
-    to all is left. How steep such slopes are, the picture decides; those that the patches' own unevenness explains give
-    no correction, but what they may be is said in `left_over`.
-
-    Parameters
-    ----------
-    places : (n, 2) array
-        Of blocks. [px]
-    log : (n, 3) array
-        ln of their light.
-    patch : (n,) array of int
-        Which patch each block belongs to.
-    unit : float
-        Size of the picture's strips as a whole. [px]
-    expected : float
-        Standard deviation, taken beforehand, of the light's slope over one unit, to within a factor of some. [ln]
-    """
-    origin = places.mean(axis=0)
-    design = _quadratic((places - origin) / unit)[:, 1:]
-    names = np.unique(patch)
-    grams, slopes, free = [], [], []
-    for name in names:
-        inside = patch == name
-        x = design[inside] - design[inside].mean(axis=0)
-        y = log[inside] - log[inside].mean(axis=0)
-        grams.append(x.T @ x)
-        slopes.append(x.T @ y.mean(axis=1))
-        free.append((x, y))
-    g, s = np.sum(grams, axis=0), np.sum(slopes, axis=0)
-    ridge = np.eye(5) * 1e-6 * np.trace(g)
-    beta = np.linalg.solve(g + ridge, s)
-    # each patch's own unevenness, as the patches show it: a sandwich over patches
-    scores = [si - gi @ beta for gi, si in zip(grams, slopes, strict=True)]
-    middle = sum(np.outer(x, x) for x in scores)
-    inverse = np.linalg.inv(g + ridge)
-    m = len(names)
-    # so few patches make their own spread unsure; Hotelling's T squared has this mean, not that of a chi-square
-    cov = inverse @ middle @ inverse * m / max(m - 5, 1) * (m - 1) / max(m - 7, 1)
-    even_share, shrunk, left_cov = _shrunk(beta, cov, expected)
-    left = float(np.sqrt(np.trace(left_cov)) * 0.5)
-    if even_share > 0.5:
-        return replace(even(), left_over=left)
-    y = np.concatenate([b for _, b in free])
-    x = np.concatenate([a for a, _ in free])
-    scatter = float((y - (x @ shrunk)[:, None]).std())
-    weights = np.repeat(np.concatenate([[0.0], shrunk])[:, None], 3, axis=1)
-    return Light(origin, unit, weights, np.zeros((0, 2)), 1.0, scatter, "patches", left)
-
-
-def _shrunk(beta: np.ndarray, cov: np.ndarray, expected: float) -> tuple[float, np.ndarray, np.ndarray]:
-    """Slopes as far as they are believed.
-
-    The slopes' own spread, from none up to twice the expected, is weighed by how likely it makes what was seen.
-
-    Returns
-    -------
-    float, (5,), (5, 5)
-        Weight of no slope at all; mean and covariance of the slopes.
-    """
-    spreads = expected * np.array([0.0, 0.125, 0.25, 0.5, 1.0, 2.0])
-    means, covs, scores = [], [], []
-    for spread in spreads:
-        prior = spread**2 * np.eye(len(beta))
-        whole = prior + cov + 1e-12 * np.eye(len(beta))
-        gain = np.linalg.solve(whole, prior).T
-        means.append(gain @ beta)
-        covs.append(prior - gain @ prior)
-        scores.append(-0.5 * (beta @ np.linalg.solve(whole, beta) + np.linalg.slogdet(whole)[1]))
-    weight = np.exp(np.array(scores) - max(scores))
-    weight /= weight.sum()
-    mean = weight @ np.array(means)
-    between = np.array(means) - mean
-    return float(weight[0]), mean, np.einsum("k,kij->ij", weight, covs) + (between.T * weight) @ between
-
-
-def _quadratic(p: np.ndarray) -> np.ndarray:
+def quadratic(p: np.ndarray) -> np.ndarray:
+    """(n, 6) level, x, y, x², xy, y² of n scaled places."""
     x, y = p[:, 0], p[:, 1]
     return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
 
@@ -240,5 +156,6 @@ def _gauss(a: np.ndarray, b: np.ndarray, reach: float) -> np.ndarray:
     return np.exp((dx * dx + dy * dy) * (-0.5 / reach**2))
 
 
-def _bumps(p: np.ndarray, centres: np.ndarray, reach: float) -> np.ndarray:
+def bumps(p: np.ndarray, centres: np.ndarray, reach: float) -> np.ndarray:
+    """(n, m) how much of the bump about each centre is there at n scaled places. [1]"""
     return _gauss(p, centres, reach) if len(centres) else np.zeros((len(p), 0))

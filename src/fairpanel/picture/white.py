@@ -15,13 +15,16 @@ from fairpanel.mat.layout import Cell
 from fairpanel.picture import light
 from fairpanel.picture.finding_mat import FoundMat, mat_in
 from fairpanel.picture.light import Light
+from fairpanel.picture.loose_light import Ground
 from fairpanel.picture.medians import median
 from fairpanel.picture.upright import Upright
 
 #: Most samples of white a surface is fitted to.
 MOST_SAMPLES = 180
-#: A ground is believed to be even where its samples scatter less than this around a smooth surface. [ln]
-EVEN_GROUND = 0.03
+#: A ground darker than this shows noise rather than light. [1]
+DARKEST_GROUND = 0.004
+#: What differs from the usual ground by more than this is something else; most of what lies around has to be ground.
+SAME_GROUND, MOSTLY_GROUND = 0.7, 0.6
 
 
 def light_on_mat(picture: Upright, found: FoundMat) -> tuple[Light, np.ndarray, np.ndarray]:
@@ -233,10 +236,8 @@ def _medians(values: np.ndarray, group: np.ndarray, count: np.ndarray) -> np.nda
     return (ordered[first + (count - 1) // 2] + ordered[first + count // 2]) / 2
 
 
-def light_around(
-    picture: Upright, polygons: Sequence[np.ndarray], *, width: float, lightest: float
-) -> tuple[Light, np.ndarray, np.ndarray] | None:
-    """Light over strips from the ground around them, where that is pale and even enough; else None.
+def ground_around(picture: Upright, polygons: Sequence[np.ndarray], *, width: float, lightest: float) -> Ground | None:
+    """Samples of the ground around loose strips; None where there is none, or hardly any light on it.
 
     Parameters
     ----------
@@ -245,7 +246,7 @@ def light_around(
     width : float
         Typical width of a strip. [px]
     lightest : float
-        Green light of the lightest patch; a ground darker than a third of it is not used.
+        Green light of the lightest patch; from a ground lighter than a third of it densities can be counted.
     """
     factor = _halvings(width / 24 * math.sqrt(2))
     small = picture.reduced(factor)
@@ -253,20 +254,15 @@ def light_around(
     for polygon in polygons:
         cv2.fillConvexPoly(covered, np.rint((polygon + 0.5) / factor - 0.5).astype(np.int32), 255)
     apart, around = (cv2.dilate(covered, np.ones((2 * r + 1,) * 2, np.uint8))
-                     for r in (max(2, round(width / factor / 12)), max(8, round(width / factor / 3))))  # fmt: skip
+                     for r in (max(2, round(width / factor / 10)), max(8, round(width / factor / 1.5))))  # fmt: skip
     y, x = np.nonzero((around > 0) & (apart == 0))
     if len(x) < 60:
         return None
     values = picture.transfer.linear(small[y, x]).astype(float)
     places = (np.stack([x, y], axis=1) + 0.5) * factor - 0.5
-    bright = values[:, 1] > 0.33 * lightest
-    if bright.mean() < 0.6:
+    usual = float(np.median(values[:, 1]))
+    near = np.abs(np.log(np.maximum(values[:, 1], 1e-6) / max(usual, 1e-6))) < SAME_GROUND
+    if usual < DARKEST_GROUND or near.mean() < MOSTLY_GROUND:
         return None
-    places, white = thinned(places[bright], values[bright], MOST_SAMPLES)
-    if len(places) < 16:
-        return None
-    model = light.from_white(places, white, unit=width)
-    rest = np.abs(np.log(np.maximum(white, 1e-6)) - model.at(places))[:, 1]
-    if np.quantile(rest, 0.7) > EVEN_GROUND:
-        return None
-    return model, places, white
+    places, sampled = thinned(places[near], values[near], MOST_SAMPLES)
+    return Ground(places, sampled, usual > 0.33 * lightest) if len(places) >= 16 else None

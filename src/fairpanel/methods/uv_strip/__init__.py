@@ -21,7 +21,7 @@ from fairpanel.methods.uv_strip.strip_words import strip_words
 METHOD = Method(
     name="uv_strip",
     title="UV blocked, by paper strips",
-    version=1,
+    version=2,
     quantities=(BLOCKED,),
     Row=Row,
     find=find,

@@ -12,14 +12,14 @@ import numpy as np
 
 from fairpanel.methods.contract import Entered, Mark, Outline
 from fairpanel.methods.uv_strip import tone
-from fairpanel.picture import light as lighting
 from fairpanel.picture.finding_mat import greys_in, mat_in
 from fairpanel.picture.focus import edge_blur
 from fairpanel.picture.light import Light
+from fairpanel.picture.loose_light import LooseLight, over_strips
 from fairpanel.picture.sampling import Blocks, blocks, side_lengths, trimmed
 from fairpanel.picture.tone_curve import ToneCurve, fit_tone_curve, straight
 from fairpanel.picture.upright import Upright
-from fairpanel.picture.white import CellLight, light_around, light_in_cell, mat_light
+from fairpanel.picture.white import CellLight, ground_around, light_in_cell, mat_light
 
 #: Border left out, as a share of a patch's shorter side: side light, card penumbra, the outline's own error.
 BORDER = 0.18
@@ -27,6 +27,8 @@ BORDER = 0.18
 BLOCKS_ACROSS = 9
 #: Light that seems even is known no better than this. [ln]
 EVEN_ERROR = 0.004
+#: The ground changes by so many of its usual unevennesses from spot to spot without any shadow.
+GRAINY = 4.0
 #: Least light that is told from none. [1]
 DARKEST = 1e-5
 
@@ -44,8 +46,18 @@ class _Lighting:
 
     @cached_property
     def rest(self) -> np.ndarray:
-        """(n,) what the white samples are over the light, in green. [ln]"""
+        """(n,) what the white samples are over the light, in green; on a loose ground, over its own smooth surface.
+        [ln]"""
+        if isinstance(self.light, LooseLight):
+            return self.light.sharp
         return (np.log(np.maximum(self.white, 1e-6)) - self.light.at(self.places))[:, 1]
+
+    @cached_property
+    def usual_rest(self) -> float:
+        """How uneven a loose ground is anyhow, from spot to spot. [ln]"""
+        if not isinstance(self.light, LooseLight) or not len(self.rest):
+            return 0.0
+        return 1.4826 * float(np.median(np.abs(_neighbourly(self.places, self.rest))))
 
 
 def measure(picture: Upright, outlines: Sequence[Outline], entered: Sequence[Entered]) -> list[Mark]:
@@ -92,13 +104,12 @@ def _lighting(picture: Upright, outlines: Sequence[Outline], patches: Sequence[B
         brightest = _brightest(white)
         curve = _tone_curve(picture, brightest)
         return _Lighting(model, curve, places, white, brightest, _at_top(picture, white))
-    around = light_around(picture, [o.polygon for o in outlines], width=width, lightest=lightest)
-    if around is not None:
-        model, places, white = around
-        return _Lighting(model, straight(), places, white, _brightest(white), _at_top(picture, white))
-    model = _from_patches(patches, picture)
-    nothing = np.zeros((0, 2))
-    return _Lighting(model, straight(), nothing, np.zeros((0, 3)), np.full(3, lightest), np.zeros(0, bool))
+    ground = ground_around(picture, [o.polygon for o in outlines], width=width, lightest=lightest)
+    model = over_strips(patches, ground, width=width, diagonal=float(np.hypot(picture.width, picture.height)))
+    if ground is None:
+        return _Lighting(model, straight(), np.zeros((0, 2)), np.zeros((0, 3)), np.full(3, lightest), np.zeros(0, bool))
+    brightest = _brightest(ground.light) if ground.white else np.full(3, lightest)
+    return _Lighting(model, straight(), ground.places, ground.light, brightest, _at_top(picture, ground.light))
 
 
 def _brightest(white: np.ndarray) -> np.ndarray:
@@ -122,16 +133,6 @@ def _tone_curve(picture: Upright, brightest: np.ndarray) -> ToneCurve:
     return fit_tone_curve(grey, white, np.array([g.grey.level for g in greys]))
 
 
-def _from_patches(patches: Sequence[Blocks], picture: Upright) -> Light:
-    usable = [b for b in patches if b.light.min() > 1e-3]
-    if len(usable) < 6:
-        return lighting.even()
-    places = np.concatenate([b.places.reshape(-1, 2) for b in usable])
-    log = np.concatenate([np.log(b.light).reshape(-1, 3) for b in usable])
-    patch = np.concatenate([np.full(b.light[..., 0].size, i) for i, b in enumerate(usable)])
-    return lighting.from_patches(places, log, patch, unit=float(np.hypot(picture.width, picture.height)) / 3)
-
-
 def _body(
     picture: Upright, polygon: np.ndarray, b: Blocks, lit: _Lighting, width: float
 ) -> tuple[dict[str, Any], tuple[str, ...]]:
@@ -143,7 +144,7 @@ def _body(
     density = (lit.curve.straightened(white) - lit.curve.straightened(recorded)) / math.log(10)
     body: dict[str, Any] = dict(tone.patch_tone(density))
     near = _near(polygon, lit.places, width)
-    local = {"error": cell.error, "step": cell.step} if cell else _local_light(lit, near)
+    local = {"error": cell.error, "step": cell.step} if cell else _local_light(lit, near, b)
     blur = edge_blur(picture, polygon)
     body |= {
         "area": b.pixels / width**2,
@@ -186,13 +187,16 @@ def _near(polygon: np.ndarray, places: np.ndarray, width: float) -> np.ndarray:
     return near if len(near) >= 4 else np.argsort(far)[:6]
 
 
-def _local_light(lit: _Lighting, near: np.ndarray) -> dict[str, float]:
-    """How well the light around one patch is known. [ln]"""
-    if not len(near):
-        return {"error": max(lit.light.left_over, EVEN_ERROR), "step": 0.0}
-    rest = _neighbourly(lit.places[near], lit.rest[near])
+def _local_light(lit: _Lighting, near: np.ndarray, b: Blocks) -> dict[str, float]:
+    """How well the light around one patch is known, and the sharpest change of it, beyond what the ground shows
+    anyhow. [ln]"""
+    rest = _neighbourly(lit.places[near], lit.rest[near]) if len(near) else np.zeros(1)
+    step = float(np.ptp(rest))
+    if isinstance(lit.light, LooseLight):
+        error = math.hypot(lit.light.error(b.places.reshape(-1, 2)), EVEN_ERROR)
+        return {"error": error, "step": max(step - GRAINY * lit.usual_rest, 0.0)}
     rms = float(np.sqrt(np.mean(np.clip(rest, -0.3, 0.3) ** 2)))
-    return {"error": rms / math.sqrt(6), "step": float(np.ptp(rest))}
+    return {"error": rms / math.sqrt(6), "step": step}
 
 
 def _neighbourly(places: np.ndarray, values: np.ndarray) -> np.ndarray:
