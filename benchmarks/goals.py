@@ -156,6 +156,7 @@ def _coverage(seen: Sequence[Seen]) -> Iterator[Goal]:
     broken = {
         "brushed paper": (("scan_brushed", "phone_brushed", "scan_brushed_useful"), 80, 90),
         "bench breaks assumptions": (("broken", "broken_useful"), 85, 92),
+        "the same with half plates": (("broken_half",), 85, 92),
         "hard photos, no doubt": (("phone_hard", "phone_hard_useful"), 80, 90),
     }
     for words, (suites, must, stretch) in broken.items():

@@ -80,6 +80,16 @@ HARD = {
     "broken_useful": replace(
         USEFUL, camera="either", steps="geometric", drift=0.03, uneven=2.5, odd_curve=True, light="unknown"
     ),
+    "broken_half": replace(
+        USEFUL,
+        camera="either",
+        steps="geometric",
+        half_plates=True,
+        drift=0.03,
+        uneven=2.5,
+        odd_curve=True,
+        light="unknown",
+    ),
     "phone_deep_blue": replace(FOUR_MINUTES, camera="phone", steps="geometric", deep_blue=True),
     "steps_no_glass": replace(FOUR_MINUTES, camera="either", steps="geometric", step_role="step no glass"),
     "steps_unknown_glass": replace(FOUR_MINUTES, camera="either", steps="geometric", step_role="step unknown"),
