@@ -92,7 +92,7 @@ def _show(request: Request) -> Response:
         chosen=chosen,
         fields=_fields(sheet) if sheet else [],
         asked_title=title,
-        none=NONE,
+        without=NONE,
         made=made,
         failed=failed,
         address=address,
