@@ -82,6 +82,22 @@ class Pictures(Store):
             found = connection.execute(select(tables.picture).order_by(tables.picture.c.seq)).mappings()
             return [_picture(one) for one in found]
 
+    def names_in_rows(self, picture_id: str) -> set[str]:
+        """Every name under which a row, standing or not, knows this picture."""
+        row = tables.row
+        with self._looking() as connection:
+            asked = select(row.c.picture_name).where(row.c.picture_id == picture_id).distinct()
+            return set(connection.execute(asked).scalars())
+
+    def names_before(self, picture_id: str) -> set[str]:
+        """Names that other pictures have: those that came before this one, and all that rows know others by."""
+        row, picture = tables.row, tables.picture
+        own = select(picture.c.seq).where(picture.c.id == picture_id).scalar_subquery()
+        earlier = select(picture.c.name).where(picture.c.seq < own)
+        in_rows = select(row.c.picture_name).where(row.c.picture_id != picture_id).distinct()
+        with self._looking() as connection:
+            return {name for asked in (earlier, in_rows) for name in connection.execute(asked).scalars()}
+
     def original_bytes(self, picture_id: str) -> bytes:
         """The picture's file as received, checked against its hash.
 
