@@ -25,8 +25,11 @@ SHEET = MADE.pictures[0]
 def said_of(place: str) -> dict[str, str]:
     """What the made table says of the strip in a cell, as somebody would type it on the page."""
     rows = [r for r in MADE.rows if r["picture"] == SHEET.name and r["box"] == place]
-    asked = [c.name for c in method_by_picture().by_picture.asked if c.short_form or c.name == "plate"]
+    asked = [
+        c.name for c in method_by_picture().by_picture.asked if c.short_form or c.name in ("plate", "relative_light")
+    ]
     answers = {name: str(rows[0][name]) for name in asked if rows[0].get(name) not in (None, "")}
+    answers["relative_light"] = "; ".join(str(r["relative_light"]) for r in rows)
     answers["seconds"] = ", ".join(str(r["seconds"]) for r in rows)
     if answers["role"] == "product":
         answers |= {"other half": "glass only", "seconds": str(rows[0]["seconds"])}

@@ -56,7 +56,10 @@ def test_a_half_plate_is_two_rows_and_only_one_names_the_product():
     assert (bare.role, bare.product, bare.plate, bare.seconds) == ("glass only", None, "P1", 90.0)
 
 
-@pytest.mark.parametrize("answers", [STEPS, HALF, HALF | {"seconds": "90, 60", "other half": "no glass"}])
+@pytest.mark.parametrize(
+    "answers",
+    [STEPS, HALF, HALF | {"seconds": "90, 60", "other half": "no glass"}, HALF | {"relative_light": "0.97; 0.95"}],
+)
 def test_rows_give_the_answers_back(answers):
     """The form filled from rows makes the same rows again."""
     made = as_rows(answers)
@@ -65,7 +68,12 @@ def test_rows_give_the_answers_back(answers):
 
 @pytest.mark.parametrize(
     ("change", "field"),
-    [({"role": "step"}, "other half"), ({"seconds": "30, 60, 90"}, "other half"), ({"seconds": "a while"}, "seconds")],
+    [
+        ({"role": "step"}, "other half"),
+        ({"seconds": "30, 60, 90"}, "other half"),
+        ({"seconds": "a while"}, "seconds"),
+        ({"relative_light": "1; 0.9; 0.8"}, "relative_light"),
+    ],
 )
 def test_what_cannot_be_meant_is_a_fault_at_its_field(change, field):
     """Nothing is guessed."""

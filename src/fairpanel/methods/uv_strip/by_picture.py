@@ -19,6 +19,9 @@ from fairpanel.picture.upright import Upright
 #: A strip with fewer patches than this is not taken for a step strip.
 LEAST_STEPS = 4
 
+#: What may differ from patch to patch of a strip besides role and time.
+_EACH = ("relative_light", "place_x_mm", "place_y_mm")
+
 _OTHER_HALF = tuple(role for role in ROLES if role not in STEP_ROLES)
 
 
@@ -92,6 +95,9 @@ def _asked() -> tuple[Column, ...]:
         own["seconds"],
         help="the exposure of the strip, or of each of its patches along it: 0, 8 s, 15 s or 0, 1, 2, 4 min",
     )
+    for name in _EACH:
+        help = f"{own[name].help}; of each patch along the strip, apart by semicolons, where they differ"
+        own[name] = dataclasses.replace(own[name], help=help)
     own["other half"] = Column(
         "other half", one_of, "", False, _OTHER_HALF, "what lay over the other half, where a plate was coated by half",
         "glass only", "", True, False,
@@ -123,9 +129,24 @@ def rows(answers: Mapping[str, str]) -> tuple[list[dict[str, str]], list[Fault]]
         faults.append(
             Fault(None, "other half", f"the strip has {len(times)} exposures; with two halves write one, or one each")
         )
+    each = {name: _shared_out(answers.get(name, ""), len(times)) for name in _EACH}
+    faults += [
+        Fault(
+            None, name, f"holds another number of values than the strip has patches ({len(times)}); write one, or each"
+        )
+        for name, values in each.items()
+        if len(values) != len(times) and not fault
+    ]
     if faults:
         return [], faults
-    return [_cells(answers, r, t) for r, t in zip(roles, times, strict=True)], []
+    made = [_cells(answers, r, t) for r, t in zip(roles, times, strict=True)]
+    return [one | {name: values[k] for name, values in each.items()} for k, one in enumerate(made)], []
+
+
+def _shared_out(cell: str, n: int) -> list[str]:
+    """A value for each patch: one for all, or as many as were written."""
+    values = [v.strip() for v in cell.split(";")]
+    return values * n if len(values) == 1 else values
 
 
 def _cells(answers: Mapping[str, str], role: str, time: str) -> dict[str, str]:
@@ -203,6 +224,9 @@ def answers_of(own: Sequence[Row]) -> dict[str, str]:
     first = own[0]
     said = {c.name: _as_text(getattr(first, c.name)) for c in columns_of(Row)}
     said["other half"] = own[1].role if len(own) == 2 and own[1].role != first.role else ""
+    for name in _EACH:
+        values = [_as_text(getattr(r, name)) for r in own]
+        said[name] = values[0] if len(set(values)) == 1 else "; ".join(values)
     same = said["other half"] and own[0].seconds == own[1].seconds
     said["seconds"] = ", ".join(_as_text(r.seconds) for r in (own[:1] if same else own))
     for r in own:
