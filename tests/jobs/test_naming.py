@@ -128,7 +128,7 @@ def test_a_change_needs_a_reason_and_keeps_the_former_entry(named):
     """Fewer patches withdraw the rest; the history holds both."""
     folder, picture = named
     strip = next(s for s in see_picture(folder, picture).strips if s.answers.get("role") == "product")
-    answers = {**strip.answers, "other half": ""}
+    answers = {**strip.answers, "other half": "", "relative_light": ""}
     with pytest.raises(NotNamed) as told:
         name_strip(folder, picture, answers, place=strip.place, was=strip.row_ids)
     assert "reason" in told.value.wrong
