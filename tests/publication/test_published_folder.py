@@ -205,6 +205,7 @@ def test_what_it_is_and_is_not_is_said(page):
         assert said in text, said
     old = page.partition('id="old"')[2].partition("</section>")[0]
     assert "never pooled with what is read from pictures" in old and "Luck alone" in old
-    (line,) = re.findall(r"<li>(.*?)</li>", old)
-    for said in ("Old wax O", "score 0-2", "old, 2024-05", "blocked if the steps lay under glass", "luck"):
+    (line,) = re.findall(r'<li class="lrow">(.*?)</li>', old, re.DOTALL)
+    for said in ("Old wax O", "score 0-2", "old, 2024-05", "blocked, had the steps lain under glass"):
         assert said in line, said
+    assert "Within luck: 1" in old

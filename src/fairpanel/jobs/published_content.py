@@ -12,6 +12,7 @@ import numpy as np
 from fairpanel import __version__
 from fairpanel.files.pictures import clean_jpeg, decode
 from fairpanel.jobs.blinding import must_be_open
+from fairpanel.jobs.luck_picture import luck_picture, says_of
 from fairpanel.jobs.old_scores import old_tables
 from fairpanel.jobs.showing import LastRead, as_json, last_read
 from fairpanel.jobs.take_in import upgraded
@@ -190,16 +191,14 @@ def _old_scores(bench: Bench, left_out: Withheld) -> tuple[OldTable, ...]:
         shown = [j for j in judged.scores if j.scored.product not in left_out.products]
         words = (ladder_words.STATEMENT, *(ladder_words.luck_in_words(x, judged.ladder) for x in judged.luck))
         if shown:
-            found.append(OldTable(words, tuple(_old_score(j) for j in shown)))
+            picture = replace(luck_picture(judged, left_out=left_out.products), again=())
+            found.append(OldTable(words, tuple(_old_score(j) for j in shown), picture))
     return tuple(found)
 
 
 def _old_score(j: JudgedScore) -> OldScore:
-    says = [f"{ladder_words.range_in_words(r.low, r.high)} blocked" for r in j.ranges]
-    if len(says) > 1:  # it is not known how the steps lay: one answer for each way
-        lain = [ladder_words.how_lain(r.under_glass) for r in j.ranges]
-        says = [f"{text} if the steps lay {how}" for text, how in zip(says, lain, strict=True)]
-    return OldScore(j.scored.product, j.scored.score, j.scored.date, tuple(says), ladder_words.VERDICTS[j.verdict])
+    verdict = ladder_words.VERDICTS[j.verdict]
+    return OldScore(j.scored.product, j.scored.score, j.scored.date, says_of(j.ranges), verdict)
 
 
 # ---- pictures of strips ----------------------------------------------------------------------------------------

@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any
 
 from fairpanel.methods.contract import Chart, Method, Reading, Refusal, Result
+from fairpanel.publication.luck import LuckPicture
 
 
 @dataclass(frozen=True)
@@ -58,10 +59,11 @@ class OldScore:
 
 @dataclass(frozen=True)
 class OldTable:
-    """Old scores of one table: what was said of all of them, then each in its old place."""
+    """Old scores of one table: what was said of all of them, each in its old place, and the picture of them."""
 
     words: tuple[str, ...]
     scores: tuple[OldScore, ...]
+    picture: LuckPicture | None = None
 
 
 @dataclass(frozen=True)

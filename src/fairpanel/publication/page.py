@@ -219,13 +219,13 @@ def _text(name: str) -> str:
 
 @cache
 def _style() -> str:
-    return tokens() + _text("page.css")
+    return tokens() + _text("page.css") + _text("luck.css")
 
 
 @cache
 def _templates() -> Environment:
     environment = Environment(
-        loader=DictLoader({name: _text(name) for name in ("page.html", "bars.html")}),
+        loader=DictLoader({name: _text(name) for name in ("page.html", "bars.html", "luck.html")}),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
