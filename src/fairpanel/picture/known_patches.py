@@ -113,15 +113,17 @@ def _cheapest_cuts(before: np.ndarray, cost: np.ndarray, after: np.ndarray, n: i
     if n == 1:  # a single piece has the mean width that suits it best
         odd = odd.min(axis=0, keepdims=True)
     best: tuple[float, list[int]] = (math.inf, [0] * (n + 1))
+    ending = np.ascontiguousarray(cost.T)  # by the place where a piece ends: the least is then looked for along memory
+    ways = np.empty_like(ending)
     for one in odd:
         # From place i to place j a piece is j - i wide; for j before i the first value, which is infinite, stands.
-        of_width = sliding_window_view(np.concatenate([np.full(m, one[0]), one]), m + 1)[::-1]
-        piece = cost + of_width
+        of_width = sliding_window_view(np.concatenate([one[::-1], np.full(m, one[0])]), m + 1)[::-1]
+        piece = ending + of_width
         total, came = before, []
         for _ in range(n):
-            ways = total[:, None] + piece
-            came.append(ways.argmin(axis=0))
-            total = ways[came[-1], place]
+            np.add(piece, total, out=ways)
+            came.append(ways.argmin(axis=1))
+            total = ways[place, came[-1]]
         total = total + after
         end = int(np.argmin(total))
         if total[end] < best[0]:
@@ -192,8 +194,10 @@ def _piece_costs(profile: np.ndarray, *, uneven: float, unsure: float) -> np.nda
         tilt = _differences(x * (places[:-1, None] + 0.5)) - (places[None, :] + places[:, None]) / 2 * sums
         spread = count * (count**2 - 1.0) / 12
         costs = costs - (tilt**2).sum(axis=0) / (spread + scatter * (count / unsure) ** 2)
-    level = np.abs(_differences(profile)).max(axis=0) / count
-    costs = np.maximum(costs, 0.0) / (scatter + (uneven * level) ** 2) / profile.shape[1]
+    if uneven > 0:
+        level = np.abs(_differences(profile)).max(axis=0) / count
+        scatter = scatter + (uneven * level) ** 2
+    costs = np.maximum(costs, 0.0) / scatter / profile.shape[1]
     return np.where(places[None, :] > places[:, None], costs, np.inf)
 
 

@@ -107,8 +107,12 @@ def _straightened(picture: Upright, mat: FoundMat, light: CellLight, corners_mm:
     factor = 2 ** max(0, math.floor(math.log2(max(mat.pixels_per_mm / PER_MM / 1.2, 1.0))))
     small = picture.reduced(factor)
     grid = _grid(across, along)
-    coarse = mat.to_pixels(_in_cell(corners_mm, grid.coarse))
-    at = (grid.between(coarse) + 0.5) / factor - 0.5
+    coarse_mm = _in_cell(corners_mm, grid.coarse)
+    coarse = mat.to_pixels(coarse_mm)
+    at = grid.between(coarse)
+    at += 0.5
+    at /= factor
+    at -= 0.5
     rim = np.concatenate([at[0], at[-1], at[:, 0], at[:, -1]])
     low = np.maximum(np.floor(rim.min(axis=0)).astype(int) - 2, 0)
     high = np.ceil(rim.max(axis=0)).astype(int) + 3
@@ -116,11 +120,13 @@ def _straightened(picture: Upright, mat: FoundMat, light: CellLight, corners_mm:
     per_sample = mat.pixels_per_mm / PER_MM / factor
     if per_sample > 1.5:
         crop = cv2.blur(crop, (round(per_sample),) * 2)
-    here = (at - low).astype(np.float32)
-    codes = cv2.remap(crop, here[..., 0], here[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    linear = np.maximum(picture.transfer.linear(codes), 1e-5)
-    white = grid.between(light.at(coarse))
-    return (white - cv2.log(linear)) / np.float32(math.log(10))
+    at -= low.astype(np.float32)
+    codes = cv2.remap(crop, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    linear = picture.transfer.linear(codes)
+    density = grid.between(light.at(coarse, mm=coarse_mm))
+    density -= cv2.log(np.maximum(linear, 1e-5, out=linear))
+    density /= np.float32(math.log(10))
+    return density
 
 
 @dataclass(frozen=True)

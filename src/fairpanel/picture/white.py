@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cache, cached_property
 
 import cv2
 import numpy as np
 from scipy.ndimage import median_filter, uniform_filter1d
 
-from fairpanel.mat.layout import Cell
+from fairpanel.mat.layout import Cell, Layout
 from fairpanel.picture import light
 from fairpanel.picture.finding_mat import FoundMat, mat_in
 from fairpanel.picture.light import Light
@@ -35,11 +35,17 @@ def light_on_mat(picture: Upright, found: FoundMat) -> tuple[Light, np.ndarray, 
     light, places (n, 2) [px], white (n, 3)
         The samples it was found from.
     """
-    mat = found.layout
     per_mm = found.pixels_per_mm
     factor = _halvings(per_mm * 0.8)
     small = picture.reduced(factor)
-    scale = factor
+    pixels = found.to_pixels(_white_places(found.layout))
+    inside = ((pixels > 2 * factor) & (pixels < np.array([picture.width, picture.height]) - 3 * factor)).all(axis=1)
+    return _fit(picture, small, factor, pixels[inside], unit=26.0 * per_mm)
+
+
+@cache
+def _white_places(mat: Layout) -> np.ndarray:
+    """(n, 2) places of white paper near what is printed on the mat, but not on it. [mm]"""
     grid = np.stack(np.meshgrid(np.arange(3.0, mat.width - 2, 3.0), np.arange(3.0, mat.height - 2, 3.0)), axis=-1)
     places = grid.reshape(-1, 2)
     free = np.ones(len(places), bool)
@@ -51,10 +57,7 @@ def light_on_mat(picture: Upright, found: FoundMat) -> tuple[Light, np.ndarray, 
         )
         free &= gap > 1.8
         near |= gap < 9.0
-    pixels = found.to_pixels(places)
-    inside = ((pixels > 2 * factor) & (pixels < np.array([picture.width, picture.height]) - 3 * factor)).all(axis=1)
-    keep = free & near & inside
-    return _fit(picture, small, scale, pixels[keep], unit=26.0 * per_mm)
+    return places[free & near]
 
 
 def mat_light(picture: Upright) -> tuple[Light, np.ndarray, np.ndarray]:
@@ -103,9 +106,10 @@ class CellLight:
     upright: bool
     slant: float = 0.0
 
-    def at(self, pixels: np.ndarray) -> np.ndarray:
-        """ln of the light in each channel; (..., 2) pixels to (..., 3)."""
-        mm = self.mat.to_mm(np.asarray(pixels, float))
+    def at(self, pixels: np.ndarray, *, mm: np.ndarray | None = None) -> np.ndarray:
+        """ln of the light in each channel; (..., 2) pixels to (..., 3). Who knows their millimetres may give them."""
+        if mm is None:
+            mm = self.mat.to_mm(np.asarray(pixels, float))
         v, u = (mm[..., 1], mm[..., 0]) if self.upright else (mm[..., 0], mm[..., 1])
         share = np.clip((u - self.span[0]) / (self.span[1] - self.span[0]), 0, 1)[..., None]
         first = self._margin(0, v - share[..., 0] * self.slant)
