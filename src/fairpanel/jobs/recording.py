@@ -11,14 +11,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from fairpanel.files.tables import TableFaults
+from fairpanel.files.tables import TableFaults, write_table
 from fairpanel.jobs.entering import Conflict, Faulty
+from fairpanel.jobs.run_sheet import NOUN as EVENT
+from fairpanel.jobs.run_sheet import rows_of, sheet
 from fairpanel.jobs.take_in import TakeIn, identity_of, take_in, upgraded
-from fairpanel.methods import all_methods
+from fairpanel.methods import DEFAULT, all_methods
 from fairpanel.methods.columns import Column, Fault, columns_of, read_cells
 from fairpanel.methods.contract import Method
+from fairpanel.plan.clocks import EVENTS
+from fairpanel.plan.things import KINDS
 from fairpanel.storage.bench import Bench
-from fairpanel.storage.changes import take_back
+from fairpanel.storage.changes import Change, changes, take_back
 from fairpanel.storage.errors import NotOnBench
 from fairpanel.storage.records import NewRow, StoredEntry, StoredRow
 
@@ -323,3 +327,50 @@ def undo(folder: Path, change_id: str) -> None:
     """
     with Bench.open(folder, writing=True, doing="taking a change back") as bench:
         take_back(bench, change_id, reason="undone")
+
+
+@dataclass(frozen=True)
+class Told:
+    """A change as it is told: what it is about, in words, with the address of it where there is one."""
+
+    change: Change
+    about: str
+    address: str
+
+
+def history(folder: Path, *, most: int, before: str = "9") -> list[Told]:
+    """The newest changes before a moment, the newest first."""
+    with Bench.open(folder) as bench:
+        found = changes(bench, most=most, before=before)
+        runs = {e.id: e.name for e in bench.all_entries("run")}
+        happened = {e.id: e.body for e in bench.all_entries(EVENT)} if any(c.noun == EVENT for c in found) else {}
+    return [_told(c, runs, happened) for c in found]
+
+
+def _told(change: Change, runs: Mapping[str, str], happened: Mapping[str, Mapping[str, Any]]) -> Told:
+    if change.noun == EVENT:
+        words = EVENTS.get(happened[change.id].get("kind", ""), "event")
+        return Told(change, f"Run {runs.get(change.name, '')}: {words}", f"/runs/{change.name}/sheet")
+    if change.what == "rows":
+        return Told(change, f"Table “{change.name}”" if change.name else "Form", "/rows")
+    kind = next((k for k in KINDS if k.noun == change.noun), None)
+    named = f"{(kind.one if kind else change.noun).capitalize()} {change.name}"
+    return Told(change, named, f"{kind.address}/{change.id}" if kind else "")
+
+
+# ---- from a run --------------------------------------------------------------------------------------------------
+
+
+def table_of_run(folder: Path, run_id: str) -> str:
+    """Rows of a run to be completed, as a table of the first method; empty where nothing was exposed yet.
+
+    Only columns that the method has are filled; its own names for what a run knows are the usual ones.
+    """
+    method = method_named(DEFAULT)
+    columns = [c.name for c in columns_of(method.Row)]
+    made = [row for row in rows_of(sheet(folder, run_id)) if "seconds" in columns]
+    if not made:
+        return ""
+    short = {c.name for c in short_columns(method)}
+    filled = [c for c in columns if c in short or any(c in row for row in made)]
+    return write_table(filled, made, separator="\t").decode("utf-8-sig")

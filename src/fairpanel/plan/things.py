@@ -77,7 +77,7 @@ class Product:
     maker: str | None = column(text, help="who makes it", example="a workshop in town")
     kind: str | None = column(text, help="wax, sealant, coating, detail spray ...", example="paste wax")
     claims: str | None = column(text, help="what the label claims, word for word", example="“UV protection”")
-    came: str | None = column(
+    how_it_came: str | None = column(
         one_of,
         choices=("bought", "gift", "loan", "sponsored", "sent by the maker"),
         help="how it came to you; published beside its number",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import re
 import secrets
 from collections import OrderedDict
 from datetime import UTC, datetime, timedelta
@@ -31,6 +33,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters |= {"number": number, "moment": moment, "day": day, "span": span, "size": size}
+    made.filters |= {"cell": cell, "left": left, "ago": ago, "as_pair": as_pair, "method_pair": method_pair}
     made.globals |= {"static": address, "counted": counted}
     return made
 
@@ -148,6 +151,56 @@ def span(seconds: float) -> str:
     if minutes:
         return f"{minutes} min {rest} s" if rest else f"{minutes} min"
     return f"{rest} s"
+
+
+def left(seconds: float) -> str:
+    """A length of time that is still to go.
+
+    >>> left(75.2), left(-3)
+    ('1 min 16 s left', 'now')
+    """
+    return f"{span(math.ceil(seconds))} left" if seconds > 0 else "now"
+
+
+def ago(seconds: float) -> str:
+    """A length of time that has passed.
+
+    >>> ago(75), ago(0.2)
+    ('1 min 15 s ago', 'just now')
+    """
+    return f"{span(seconds)} ago" if seconds >= 1 else "just now"
+
+
+def cell(value: Any) -> str:
+    """A value of a field as it is typed; a moment as it is read.
+
+    >>> cell(24.0), cell("2026-02-03T14:20:00"), cell(None), cell("wax")
+    ('24', '3 Feb 2026, 14:20', '', 'wax')
+    """
+    if value is None:
+        return ""
+    if isinstance(value, float):
+        return f"{value:.10g}".replace("-", "−")
+    try:
+        at = datetime.fromisoformat(value) if _MOMENT.match(value) else None
+    except ValueError:
+        at = None
+    if at is None:
+        return str(value)
+    return f"{at.day} {at:%b %Y}" + (f", {at:%H:%M}" if at.hour or at.minute else "")
+
+
+_MOMENT = re.compile(r"\d{4}-\d\d-\d\dT")
+
+
+def as_pair(value: str) -> tuple[str, str]:
+    """A choice whose value is its own words."""
+    return value, value
+
+
+def method_pair(method: Any) -> tuple[str, str]:
+    """A test method as a choice."""
+    return method.name, method.title
 
 
 def size(count: int) -> str:
