@@ -6,11 +6,14 @@ from dataclasses import replace
 
 import pytest
 
+from fairpanel.jobs.blinding import seal, veil
+from fairpanel.jobs.entering import enter
 from fairpanel.jobs.luck_picture import luck_picture
 from fairpanel.jobs.old_scores import load_old_tables, take_in_old_scores
 from fairpanel.jobs.typed_old_scores import Typed, Wrong, as_typed, take_in_typed, taken_off, undo
 from fairpanel.methods.uv_strip.ladder.judging import WITHIN, Scored, judge
 from fairpanel.methods.uv_strip.ladder.rungs import Ladder
+from fairpanel.plan.things import kind_of
 from fairpanel.storage.bench import Bench
 from fairpanel.storage.errors import AlreadyReplaced, NotOnBench
 
@@ -142,6 +145,19 @@ def test_undo_of_the_first_take_in_takes_it_off_and_puts_it_back(bench):
     assert scores_on(bench) == [] and off.name == TYPED.name
     undo(bench, off.id)
     assert scores_on(bench) == before and taken_off(bench) == []
+
+
+def test_a_form_filled_with_codes_means_the_products(bench):
+    """While a campaign is sealed the form shows codes; what is kept are the names."""
+    take_in_typed(bench, TYPED)
+    campaign = enter(bench, kind_of("campaign"), {"name": "spring"})
+    enter(bench, kind_of("product"), {"name": "Clear coat"})
+    seal(bench, campaign, alone=True)
+    shown = veil(bench).over(as_typed(bench, load_old_tables(bench)[0].taken))
+    assert "Clear coat" not in shown.scores and "Paste wax A" not in shown.scores
+    before = [name for name, _ in scores_on(bench)]
+    take_in_typed(bench, replace(shown, scores=shown.scores.replace("8", "4"), reason="misread"))
+    assert [name for name, _ in scores_on(bench)] == before and ("Clear coat", "4") in scores_on(bench)
 
 
 # ---- the picture -----------------------------------------------------------------------------------------------

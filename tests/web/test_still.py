@@ -13,11 +13,15 @@ import pytest
 from PIL import Image
 
 from fairpanel.findings.rules import interval
+from fairpanel.jobs import stills
+from fairpanel.jobs.blinding import seal, veil
+from fairpanel.jobs.entering import enter
 from fairpanel.jobs.reading import read_bench
 from fairpanel.jobs.results import Results
 from fairpanel.jobs.stills import draw_still, offer
 from fairpanel.jobs.take_in import take_in
-from fairpanel.publication.still import CannotDraw
+from fairpanel.plan.things import kind_of
+from fairpanel.publication.still import CannotDraw, still
 from fairpanel.rehearsal.campaigns import FULL
 from fairpanel.rehearsal.suites import make_suite
 from fairpanel.storage.bench import Bench
@@ -132,6 +136,20 @@ def test_without_glass_only_and_reference_it_is_said(read_bench):
     offered = offer(results, line.id)
     assert "glass only or a reference" in offered.missing and len(offered.sheets) == 1
     assert draw_still(results, line.id, sheet_id="").png.startswith(b"\x89PNG")
+
+
+def test_while_sealed_codes_are_drawn(results, monkeypatch):
+    """The very picture that is drawn with the code for a name, and not the one with the name."""
+    line = line_of(results, WAX).id
+    named = draw_still(results, line, sheet_id="").png
+    assert veil(results.folder).codes == {}
+    campaign = enter(results.folder, kind_of("campaign"), {"name": "spring"})
+    seal(results.folder, campaign, alone=True)
+    code = veil(results.folder).covered(WAX)
+    drawn: list[str] = []
+    monkeypatch.setattr(stills, "still", lambda s, **words: (drawn.extend(x.name for x in s), still(s, **words))[1])
+    covered = draw_still(results, line, sheet_id="", title=f"{WAX} tried").png
+    assert drawn == [code] and code != WAX and covered != named
 
 
 # ---- the page --------------------------------------------------------------------------------------------------

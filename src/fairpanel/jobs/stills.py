@@ -9,6 +9,7 @@ import numpy as np
 
 from fairpanel.files.pictures import clean_png, decode
 from fairpanel.findings.rules import AT_LEAST, AT_MOST, HEADINGS, interval
+from fairpanel.jobs.blinding import veil
 from fairpanel.jobs.results import Board, Line, ProductSeen, Results
 from fairpanel.jobs.take_in import upgraded
 from fairpanel.methods.columns import columns_of
@@ -284,9 +285,12 @@ def draw_still(
     crops = _crops(results, offered.board, method, sheet.picture_id)
     if gone := [p.name for p in pieces if p.strip not in crops]:
         raise CannotDraw(f"The strip under {listed(gone)} was not found in its picture, so it cannot be shown.")
-    shown = [_still_strip(p, crops[p.strip]) for p in pieces]
-    pixels = still(shown, title=title or method.title, small=_small(method, sheet, pieces, title))
-    return MadeStill(clean_png(pixels), _notes(pieces, title))
+    title = title or method.title
+    sealed = veil(results.folder)  # letters drawn into a picture are not covered by anybody else
+    shown = sealed.over([_still_strip(p, crops[p.strip]) for p in pieces])
+    small = sealed.over(_small(method, sheet, pieces, title))
+    pixels = still(shown, title=sealed.covered(title), small=small)
+    return MadeStill(clean_png(pixels), _notes(shown, pieces, title))
 
 
 def _crops(results: Results, board: Board, method: Method, picture_id: str) -> dict[str, Crop]:
@@ -323,7 +327,7 @@ def _finding(line: Line) -> str:
 def _small(method: Method, sheet: Sheet, pieces: Sequence[Piece], title: str) -> list[str]:
     times = {p.times for p in pieces}
     said = [
-        f"{method.title}." if title and title != method.title else "",
+        f"{method.title}." if title != method.title else "",
         f"Lamp {listed(sheet.lamps)}." if sheet.lamps else "Lamp not named.",
         f"All exposed {_seconds(pieces[0].times)}."
         if len(times) == 1
@@ -335,14 +339,14 @@ def _small(method: Method, sheet: Sheet, pieces: Sequence[Piece], title: str) ->
     return [" ".join(part for part in said if part), method.statement]
 
 
-def _notes(pieces: Sequence[Piece], title: str) -> tuple[str, ...]:
+def _notes(shown: Sequence[StillStrip], pieces: Sequence[Piece], title: str) -> tuple[str, ...]:
     notes = []
     if len({p.times for p in pieces}) > 1:
         notes.append(
             "These strips were not all exposed alike, so their blues do not compare by eye; the numbers do. The "
             "picture says so."
         )
-    if missing := not_drawable(" ".join([title, *(p.name for p in pieces)])):
+    if missing := not_drawable(" ".join([title, *(s.name for s in shown)])):
         notes.append(f"The typeface of the picture lacks {' '.join(missing)}: boxes stand in their place.")
     return tuple(notes)
 

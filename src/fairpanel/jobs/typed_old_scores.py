@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from fairpanel.files.tables import SEPARATORS, write_table
+from fairpanel.jobs.blinding import veil_of
 from fairpanel.jobs.old_scores import OPTIONS, OldScoreFaults, bodies_of
 from fairpanel.methods.columns import Fault
 from fairpanel.methods.uv_strip.ladder import typed as ladder_typed
@@ -100,6 +101,8 @@ def take_in_typed(folder: Path, typed: Typed) -> bool:
     if wrong:
         raise Wrong(dict(wrong))
     with Bench.open(folder, writing=True, doing="taking in old scores") as bench:
+        veil = veil_of(bench)
+        bodies = [{**body, "product": veil.uncovered(body["product"])} for body in bodies]
         there = _standing(bench, typed.name)
         reason = typed.reason or ("taken in anew" if there and not bench.old_scores_of(there.id) else "")
         try:

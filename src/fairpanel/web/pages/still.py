@@ -12,6 +12,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from fairpanel.web.rendering import page
+from fairpanel.web.veiling import current
 
 NAV = ((55, "Save for video", "/still"),)
 
@@ -37,8 +38,8 @@ class _Stills:
         """A picture; drawn once."""
         from fairpanel.jobs.stills import draw_still
 
-        board = self.results.board()
-        key = (board.read.id if board else "", line, sheet, *beside, title)
+        board, veil = self.results.board(), current()
+        key = (board.read.id if board else "", line, sheet, *beside, title, *(veil.codes.values() if veil else ()))
         with self._turn:  # a picture is decoded for each: one at a time
             if key not in self._drawn:
                 while len(self._drawn) >= _KEPT:
