@@ -172,12 +172,15 @@ def _steps(body: Mapping[str, Any], events: list[Event], now: float) -> tuple[St
 # ---- cautions ----------------------------------------------------------------------------------------------------
 
 
-def steps_of(kind: str, *, sun: bool) -> tuple[str, ...]:
-    """Steps of the procedure that recording an event stands for; in the sun there is no lamp."""
+def steps_of(kind: str, *, sun: bool, card: bool) -> tuple[str, ...]:
+    """Steps of the procedure that recording an event stands for; in the sun there is no lamp.
+
+    Once light falls nobody has time to read: what the card asks for is read before the exposure begins.
+    """
     lamp = () if sun else ("lamp",)
     return {
         "lamp on": lamp,
-        "begun": ("sun",) if sun else (*lamp, "expose"),
+        "begun": ("sun",) if sun else (*lamp, "expose", *(("card",) if card else ())),
         "step": () if sun else ("card",),
         "rinsed": ("rinse",),
     }.get(kind, ())
@@ -185,10 +188,12 @@ def steps_of(kind: str, *, sun: bool) -> tuple[str, ...]:
 
 def _to_read(body: Mapping[str, Any], events: Iterable[Event]) -> dict[str, tuple[Caution, ...]]:
     read = {e.text for e in events if e.kind == "caution"}
-    sun = body.get("light") == "sun"
+    sun, card = body.get("light") == "sun", bool(body.get("steps"))
     found = {
         kind: tuple(
-            dict.fromkeys(c for step in steps_of(kind, sun=sun) for c in cautions_before(step) if c.step not in read)
+            dict.fromkeys(
+                c for step in steps_of(kind, sun=sun, card=card) for c in cautions_before(step) if c.step not in read
+            )
         )
         for kind in EVENTS
     }
