@@ -52,16 +52,17 @@ def main() -> int:
     """Measure and print."""
     about = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     about.add_argument("--pictures", type=int, default=500, help="pictures of the long read; 0 leaves it out")
-    about.add_argument("--only", choices=("picture", "fits", "start", "long"))
+    about.add_argument("--only", choices=("picture", "fits", "start", "pages", "long"))
     options = about.parse_args()
 
-    from benchmarks import speed_long, speed_parts
+    from benchmarks import speed_long, speed_pages, speed_parts
     from benchmarks.truth import head
 
     parts: dict[str, Callable[[], Iterator[Ratio]]] = {
         "start": speed_parts.start,
         "picture": speed_parts.picture,
         "fits": speed_parts.fits,
+        "pages": speed_pages.pages,
         "long": lambda: speed_long.long_read(options.pictures),
     }
     if not options.pictures:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from fairpanel.jobs.blinding import seal
 from fairpanel.jobs.reading import read_bench as read_again
 from fairpanel.jobs.take_in import take_in
 from fairpanel.rehearsal.suites import make_suite
@@ -143,6 +144,31 @@ def test_a_newer_read_is_seen_at_once(client_of, results_bench):
     assert gone.status_code == 404 and "read anew" in gone.text
 
 
+def test_no_name_shows_while_a_campaign_is_sealed(client_of, results_bench):
+    """Codes stand in their places: in the table, on a product's page, in sentences, curves and addresses."""
+    client = client_of(results_bench)
+    names = [n for n in names_in(client.get("/results").text) if n.startswith("Product")]
+    with Bench.open(results_bench) as bench:
+        campaign = bench.nouns("campaign")[0].id
+    seal(results_bench, campaign, alone=False)
+    told = client.get("/results").text
+    one, other = ids_in(told)[:2]
+    picture = re.search(r'href="(/results/curves/[0-9a-f]+)"', client.get(f"/results/product/{one}").text)[1]
+    addresses = (f"/results/product/{one}", f"/results/pair?of={one}&of={other}", picture, f"{picture}/maps")
+    for text in (told, *(client.get(address).text for address in addresses)):
+        assert "<main" in text and not any(name in text or name.lower() in text for name in names)
+
+
+def test_maps_over_the_strips(client_of, results_bench):
+    """One for each strip that has a number, with words that say what differs, and a drawing."""
+    client = client_of(results_bench)
+    picture = re.search(r'href="(/results/curves/[0-9a-f]+)"', client.get("/results/curves").text)[1]
+    told = client.get(f"{picture}/maps").text
+    drawings = re.findall(r'<img class="curve" src="([^"]+)"', told)
+    assert len(drawings) == 4 and told.count("differ") >= 4 and "lowest area" in told
+    assert b"% blocked" in client.get(drawings[0]).content
+
+
 # ---- in the browser ----------------------------------------------------------------------------------------------
 
 
@@ -175,7 +201,7 @@ def test_filter_and_pair_on_the_screen(open_page, served_of, results_bench, acce
             page.locator(picture).first.evaluate("async (one) => { await one.decode(); return one.naturalWidth; }") > 50
         )
     accessible(page)
-    page.get_by_role("link", name="its picture").click()
+    page.get_by_role("link", name="its curve").click()
     page.wait_for_url("**/results/curves/*")
     accessible(page)
 

@@ -60,9 +60,10 @@ class ResultPictures:
         self._results = results
         self.drawer = Drawer()
         self._turn = threading.Lock()
-        self._strips: OrderedDict[tuple[str, str], dict[str, CutStrip]] = OrderedDict()
-        self._listed: tuple[str, list[PictureRead]] = ("", [])
-        self._maps: OrderedDict[tuple[str, str], tuple[Chart, ...]] = OrderedDict()
+        self._of: Board | None = None
+        self._strips: OrderedDict[str, dict[str, CutStrip]] = OrderedDict()
+        self._listed: tuple[Board | None, list[PictureRead]] = (None, [])
+        self._maps: OrderedDict[str, tuple[Chart, ...]] = OrderedDict()
 
     @property
     def folder(self) -> Path:
@@ -79,13 +80,20 @@ class ResultPictures:
         NotOnBench, PictureError, BenchError
         """
         board = _some(self._results.board())
-        key = (board.read.id, picture_id)
         with self._turn:  # one picture is decoded at a time: each may take a hundred megabytes
-            if key not in self._strips:
-                self._strips[key] = self._cut(board, picture_id)
+            self._only_of(board)
+            if picture_id not in self._strips:
+                self._strips[picture_id] = self._cut(board, picture_id)
                 _forget(self._strips, KEPT)
-            self._strips.move_to_end(key)
-            return self._strips[key]
+            self._strips.move_to_end(picture_id)
+            return self._strips[picture_id]
+
+    def _only_of(self, board: Board) -> None:
+        """Forget what belongs to another read, or shows names that are hidden now."""
+        if self._of is not board:
+            self._of = board
+            self._strips.clear()
+            self._maps.clear()
 
     def _cut(self, board: Board, picture_id: str) -> dict[str, CutStrip]:
         found: dict[str, CutStrip] = {}
@@ -93,7 +101,8 @@ class ResultPictures:
             upright, measured = _opened(bench, board, picture_id)
         for method, marks, entered in measured:
             if method.crops is not None:
-                found.update((strip, _cut_strip(crop)) for strip, crop in method.crops(upright, marks, entered).items())
+                cut = method.crops(upright, marks, entered)
+                found.update((board.cover.covered(strip), _cut_strip(crop)) for strip, crop in cut.items())
         return found
 
     # ---- curves ------------------------------------------------------------------------------------------------
@@ -106,11 +115,14 @@ class ResultPictures:
         NotOnBench, BenchError
         """
         board = _some(self._results.board())
-        if self._listed[0] != board.read.id:
+        if self._listed[0] is not board:
             with Bench.open(self.folder) as bench:
                 known = {p.id: p for p in bench.pictures()}
                 counts = bench.pictures_read(board.read.id)
-            self._listed = (board.read.id, [PictureRead(known[id], n) for id, n in counts.items() if id in known])
+            self._listed = (
+                board,
+                [PictureRead(board.cover.over(known[id]), n) for id, n in counts.items() if id in known],
+            )
         return board, self._listed[1]
 
     def curves(self, picture_id: str) -> PictureCurves:
@@ -122,7 +134,7 @@ class ResultPictures:
         """
         board, readings = self._results.readings_in(picture_id)
         with Bench.open(self.folder) as bench:
-            picture = bench.picture(picture_id)
+            picture = board.cover.over(bench.picture(picture_id))
         methods = all_methods()
         found = [(methods[name], own) for name, own in readings.items()]
         return PictureCurves(
@@ -141,19 +153,19 @@ class ResultPictures:
         NotOnBench, PictureError, BenchError
         """
         board, readings = self._results.readings_in(picture_id)
-        key = (board.read.id, picture_id)
         with self._turn:
-            if key not in self._maps:
-                self._maps[key] = self._mapped(board, picture_id, readings)
+            self._only_of(board)
+            if picture_id not in self._maps:
+                self._maps[picture_id] = self._mapped(board, picture_id, readings)
                 _forget(self._maps, KEPT)
-            self._maps.move_to_end(key)
-            return self._maps[key]
+            self._maps.move_to_end(picture_id)
+            return self._maps[picture_id]
 
     def _mapped(self, board: Board, picture_id: str, readings: dict[str, list[Reading]]) -> tuple[Chart, ...]:
         with Bench.open(self.folder) as bench:
             upright, measured = _opened(bench, board, picture_id)
         return tuple(
-            chart
+            board.cover.over(chart)
             for method, marks, entered in measured
             if method.maps is not None
             for chart in method.maps(upright, marks, entered, readings.get(method.name, []))
@@ -211,6 +223,6 @@ def _some(board: Board | None) -> Board:
     return board
 
 
-def _forget(kept: OrderedDict[tuple[str, str], Any], most: int) -> None:
+def _forget(kept: OrderedDict[str, Any], most: int) -> None:
     while len(kept) > most:
         kept.popitem(last=False)

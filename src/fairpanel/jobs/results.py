@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
+from typing import Protocol, TypeVar
 
 from fairpanel.estimate.max_t import MaxT, greatest_pair_t
 from fairpanel.findings.pairs import Pair, pair_of
@@ -24,8 +25,43 @@ from fairpanel.storage.bench import Bench
 from fairpanel.storage.errors import NotOnBench
 from fairpanel.storage.records import StoredFinding, StoredRead, StoredRow
 
-#: Gives the name under which a product is shown: its own, or a code while its campaign is sealed.
-Naming = Callable[[str], str]
+T = TypeVar("T")
+
+
+class Cover(Protocol):
+    """What hides the products' names while a campaign is sealed; everything that is shown passes through it."""
+
+    @property
+    def codes(self) -> Mapping[str, str]:
+        """Hidden names and the codes that stand for them."""
+        ...
+
+    def covered(self, text: str) -> str:
+        """A text with every hidden name replaced by its code."""
+        ...
+
+    def over(self, data: T) -> T:
+        """Plain data or frozen dataclasses with every text in them covered."""
+        ...
+
+
+class Nothing:
+    """Hides nothing."""
+
+    codes: Mapping[str, str] = {}
+
+    def covered(self, text: str) -> str:
+        """The text as it is."""
+        return text
+
+    def over(self, data: T) -> T:
+        """The data as they are."""
+        return data
+
+
+def nothing_covered(bench: Bench) -> Cover:
+    """No campaign of this bench is sealed."""
+    return Nothing()
 
 
 @dataclass(frozen=True)
@@ -83,11 +119,12 @@ class Table:
 
 @dataclass(frozen=True)
 class Board:
-    """What the last finished read found, as far as it is about all products."""
+    """What the last finished read found, as far as it is about all products; names are those that may be shown."""
 
     read: StoredRead
     tables: tuple[Table, ...]
     refused: tuple[tuple[Refusal, frozenset[str]], ...]
+    cover: Cover
 
     @cached_property
     def lines(self) -> Mapping[str, Line]:
@@ -149,13 +186,13 @@ class Results:
     ----------
     folder : path
         Of the bench.
-    called : callable, optional
-        Name under which a product may be shown; every name passes through it.
+    cover_of : callable, optional
+        What hides names on a bench at the moment.
     """
 
-    def __init__(self, folder: Path, called: Naming | None = None) -> None:
+    def __init__(self, folder: Path, cover_of: Callable[[Bench], Cover] = nothing_covered) -> None:
         self.folder = folder
-        self._called = called or str
+        self._cover_of = cover_of
         self._turn = threading.Lock()
         self._board: Board | None = None
         self._greatest: dict[tuple[str, str, str], MaxT] = {}
@@ -174,9 +211,11 @@ class Results:
         read = bench.last_read()
         if read is None:
             return None
+        cover = self._cover_of(bench)
         with self._turn:
-            if self._board is None or self._board.read.id != read.id:
-                self._board, self._greatest = _loaded(bench, read, self._called), {}
+            kept = self._board
+            if kept is None or kept.read.id != read.id or kept.cover.codes != cover.codes:
+                self._board, self._greatest = _loaded(bench, read, cover), {}
             return self._board
 
     def product(self, id: str) -> ProductSeen:
@@ -189,15 +228,12 @@ class Results:
         with Bench.open(self.folder) as bench:
             board, line = _line_of(self._board_of(bench), id)
             stored = bench.readings_of(board.read.id, result_id=line.result_id) if line.result_id else []
-            found = [self._shown(s.reading) for s in stored]
+            found = [board.cover.over(s.reading) for s in stored]
             rows = bench.rows_named(i for r in found for i in r.row_ids)
         strips = tuple(_strip(r, rows) for r in found)
         part = Part(line.method, (line.told,), tuple(found))
         refused = tuple(r for r, products in board.refused if line.stored in products)
         return ProductSeen(board, line, part, strips, refused)
-
-    def _shown(self, reading: Reading) -> Reading:
-        return replace(reading, product=self._called(reading.product))
 
     def readings_in(self, picture_id: str) -> tuple[Board, dict[str, list[Reading]]]:
         """All readings of one picture, by method, their products named as they may be shown.
@@ -212,7 +248,7 @@ class Results:
                 raise NotOnBench("Nothing has been read on this bench yet.")
             found: dict[str, list[Reading]] = {}
             for s in bench.readings_of(board.read.id, picture_id=picture_id):
-                found.setdefault(s.method, []).append(self._shown(s.reading))
+                found.setdefault(s.method, []).append(board.cover.over(s.reading))
         return board, found
 
     def pair(self, first: str, second: str) -> PairSeen:
@@ -256,20 +292,20 @@ class Results:
 # ---- loading ---------------------------------------------------------------------------------------------------
 
 
-def _loaded(bench: Bench, read: StoredRead, called: Naming) -> Board:
+def _loaded(bench: Bench, read: StoredRead, cover: Cover) -> Board:
     results = {r.id: r.result for r in bench.results_of(read.id)}
     groups: dict[tuple[str, str], list[StoredFinding]] = {}
     for f in bench.findings_of(read.id):
         groups.setdefault((f.body["method"], f.body["quantity"]), []).append(f)
     methods = all_methods()
-    tables = [_table(methods[m], methods[m].quantity(q), found, results, called) for (m, q), found in groups.items()]
-    return Board(read, tuple(tables), _refused(bench, bench.refusals_of(read.id)))
+    tables = [_table(methods[m], methods[m].quantity(q), found, results, cover) for (m, q), found in groups.items()]
+    return Board(read, tuple(tables), _refused(bench, bench.refusals_of(read.id), cover), cover)
 
 
 def _table(
-    method: Method, quantity: Quantity, found: Sequence[StoredFinding], results: Mapping[str, Result], called: Naming
+    method: Method, quantity: Quantity, found: Sequence[StoredFinding], results: Mapping[str, Result], cover: Cover
 ) -> Table:
-    told = [(f, _told(f, results, called)) for f in found]
+    told = [(f, _told(f, results, cover)) for f in found]
     shown = {f.id: on_shown_scale(t.result, quantity) for f, t in told if t.result}
     axis = axis_for(list(shown.values()), [], quantity)
     lines = [
@@ -290,29 +326,26 @@ def _table(
     return Table(method, quantity, axis, tuple(lines))
 
 
-def _told(f: StoredFinding, results: Mapping[str, Result], called: Naming) -> Told:
-    """A finding under the name that may be shown; its sentence begins with the product's name."""
-    product, sentence = str(f.body["product"]), str(f.body["sentence"])
-    name = called(product)
-    if name != product:
-        sentence = sentence.replace(product, name)
+def _told(f: StoredFinding, results: Mapping[str, Result], cover: Cover) -> Told:
+    """A finding under the name that may be shown."""
+    product = cover.covered(str(f.body["product"]))
     result = results.get(f.result_id) if f.result_id else None
-    result = replace(result, product=name) if result else None
-    return Told(name, f.body["quantity"], result, f.body["finding"], sentence)
+    result = replace(result, product=product) if result else None
+    return Told(product, f.body["quantity"], result, f.body["finding"], cover.covered(str(f.body["sentence"])))
 
 
 def _doubts(result: Result | None, method: Method) -> tuple[str, ...]:
     return tuple(f.name for f in method.flags if f.doubt and f.name in result.flags) if result else ()
 
 
-def _refused(bench: Bench, refusals: Sequence[Refusal]) -> tuple[tuple[Refusal, frozenset[str]], ...]:
+def _refused(bench: Bench, refusals: Sequence[Refusal], cover: Cover) -> tuple[tuple[Refusal, frozenset[str]], ...]:
     """Each refusal with the products it is about, as the rows of its picture name them."""
     by_place: dict[tuple[str, str], set[str]] = {}
     for row in bench.rows_of_pictures({r.picture for r in refusals}):
         if row.body.get("product"):
             for strip in (row.body.get("strip") or "", ""):
                 by_place.setdefault((row.picture_name, strip), set()).add(row.body["product"])
-    return tuple((r, frozenset(by_place.get((r.picture, r.strip), ()))) for r in refusals)
+    return tuple((cover.over(r), frozenset(by_place.get((r.picture, r.strip), ()))) for r in refusals)
 
 
 def _line_of(board: Board | None, id: str) -> tuple[Board, Line]:

@@ -66,7 +66,7 @@ def _strip(s: ReadStrip, seen: ProductSeen, images: Mapping[tuple[str, str], str
         view.where,
         view.doubts,
         ", ".join(f.name for f in method.flags if not f.doubt and f.name in s.reading.flags),
-        words_of(s, method),
+        seen.board.cover.covered(words_of(s, method)),
         images.get((s.reading.picture, s.reading.strip), ""),
         s.picture_id,
     )
@@ -75,9 +75,10 @@ def _strip(s: ReadStrip, seen: ProductSeen, images: Mapping[tuple[str, str], str
 def facts_of(seen: ProductSeen) -> list[tuple[str, str]]:
     """Campaign, lamp, run and dates, as its rows name them."""
     bodies = [row.body for s in seen.strips for row in s.rows]
+    covered = seen.board.cover.covered
     found = []
     for column, name in FACTS.items():
-        values = list(dict.fromkeys(_day(str(b[column])) for b in bodies if b.get(column)))
+        values = list(dict.fromkeys(_day(covered(str(b[column]))) for b in bodies if b.get(column)))
         if values:
             found.append((name, listed(values) if len(values) <= 4 else f"{values[0]} to {values[-1]}, {len(values)}"))
     return found
@@ -92,10 +93,10 @@ def rows_of(seen: ProductSeen) -> RowsSeen:
     """The rows its readings were read from, as they were then; columns that none of them fills are left out."""
     rows = list({row.id: row for s in seen.strips for row in s.rows}.values())
     columns = [c for c in columns_of(seen.line.method.Row) if any(_filled(r.body.get(c.name)) for r in rows)]
-    shown = seen.line.told.product
+    covered = seen.board.cover.covered
     return RowsSeen(
         ("line", *(f"{c.name} [{c.unit}]" if c.unit else c.name for c in columns)),
-        tuple((str(r.line), *(_cell(r.body, c.name, shown, seen.line.stored) for c in columns)) for r in rows),
+        tuple((str(r.line), *(covered(_cell(r.body.get(c.name))) for c in columns)) for r in rows),
     )
 
 
@@ -103,10 +104,7 @@ def _filled(value: Any) -> bool:
     return value is not None and value != ""
 
 
-def _cell(body: Mapping[str, Any], column: str, shown: str, stored: str) -> str:
-    value = body.get(column)
+def _cell(value: Any) -> str:
     if not _filled(value):
         return ""
-    if isinstance(value, float):
-        return f"{value:g}"
-    return shown if value == stored else str(value)
+    return f"{value:g}" if isinstance(value, float) else str(value)

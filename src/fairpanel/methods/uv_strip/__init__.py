@@ -5,6 +5,8 @@ from __future__ import annotations
 from importlib.resources import files
 
 from fairpanel.methods.contract import Method
+from fairpanel.methods.uv_strip.areas import maps
+from fairpanel.methods.uv_strip.by_picture import BY_PICTURE
 from fairpanel.methods.uv_strip.cautions import CAUTIONS
 from fairpanel.methods.uv_strip.charts import charts
 from fairpanel.methods.uv_strip.crops import WORDS as CROPS_WORDS
@@ -35,6 +37,8 @@ METHOD = Method(
     crops_words=CROPS_WORDS,
     crop_words=strip_words,
     charts=charts,
+    maps=maps,
     details=details,
+    by_picture=BY_PICTURE,
     procedure=files(__name__).joinpath("README.md").read_text(encoding="utf-8"),
 )

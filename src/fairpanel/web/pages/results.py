@@ -20,7 +20,7 @@ def set_up(app: Starlette) -> None:
     """A place for what was last read, and for its rows as they were drawn."""
     app.state.results_turn = threading.Lock()
     app.state.results = None
-    app.state.result_rows = ("", {})
+    app.state.result_rows = (None, {})
 
 
 def results_of(request: Request) -> Any:
@@ -28,9 +28,10 @@ def results_of(request: Request) -> Any:
     state = request.app.state
     with state.results_turn:
         if state.results is None:
+            from fairpanel.jobs.blinding import veil_of
             from fairpanel.jobs.results import Results
 
-            state.results = Results(state.folder)
+            state.results = Results(state.folder, veil_of)
     return state.results
 
 
@@ -61,10 +62,10 @@ def _show(request: Request) -> Response:
 
 
 def _rows(request: Request, board: Any) -> dict[str, Markup]:
-    """Each line as it stands on the page, drawn once for each read."""
+    """Each line as it stands on the page, drawn once for each read and each sealing of names."""
     state = request.app.state
-    read_id, rows = state.result_rows
-    if read_id != board.read.id:
+    of, rows = state.result_rows
+    if of is not board:
         from fairpanel.findings.rules import interval
         from fairpanel.jobs.results_table import ORDERS, place_of
 
@@ -81,7 +82,7 @@ def _rows(request: Request, board: Any) -> dict[str, Markup]:
             for table in board.tables
             for line in table.lines
         }
-        state.result_rows = (board.read.id, rows)
+        state.result_rows = (board, rows)
     return rows
 
 
