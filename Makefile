@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 SEED ?= 1
 COUNT ?= 200
 
-.PHONY: demo test bench bench-truth check lock clean
+.PHONY: demo test bench bench-truth check gallery lock clean
 
 demo: $(VENV)/runtime.stamp
 	$(BIN)/fairpanel demo demo-bench
@@ -23,6 +23,9 @@ bench: $(VENV)/test.stamp
 
 bench-truth: $(VENV)/runtime.stamp
 	$(BIN)/python -m benchmarks.truth --seed $(SEED) --count $(COUNT)
+
+gallery: $(VENV)/test.stamp
+	$(BIN)/python tools/gallery.py
 
 $(VENV)/runtime.stamp: requirements.lock pyproject.toml
 	tools/set-up runtime $(PYTHON) $(VENV)
