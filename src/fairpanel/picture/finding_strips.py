@@ -7,6 +7,7 @@ changes along the strip but not across it. Outlines are then moved to the edges 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -16,7 +17,8 @@ from fairpanel.picture.edge_lines import refined
 from fairpanel.picture.faint_ends import in_one_line
 from fairpanel.picture.found_strips import FoundStrip, as_step_strip, reading_order, shows_steps
 from fairpanel.picture.ground import tones
-from fairpanel.picture.patch_edges import direction_by_tones, look_along, score_of, strip_tones
+from fairpanel.picture.parted_steps import Parted, parted_steps
+from fairpanel.picture.patch_edges import direction_by_tones, look_along, profile_of, score_of, strip_tones
 from fairpanel.picture.quadrilaterals import in_reading_direction, length_px, placed, signed_area, width_px
 from fairpanel.picture.step_ladder import find_ladder
 from fairpanel.picture.strip_candidates import LEAST_AREA, LEAST_ASPECT, Candidate, Search, look
@@ -40,6 +42,12 @@ MOST_PLAIN = 0.3
 #: A ladder has to go on this far beyond the step strip that was found without it [steps]; strips that share less of it
 #: lie apart; what shares so much holds it. [1]
 BEYOND, LEAST_SHARED, INSIDE = 0.5, 0.25, 0.9
+
+#: Of one step, taken for a strip by itself, so much lies in the ladder. [1]
+MOSTLY_WITHIN = 0.55
+
+#: The wider end of a ladder is at most this much wider than the other. [1]
+MOST_TAPER = 1.5
 
 #: What lies right beside a ladder and is longer than it by this is the card that it is printed on. [1]
 LONGER = 1.08
@@ -69,9 +77,35 @@ def find_strips(picture: Upright, expected: int | None = None, steps: int | None
     look(search, None, depth=0)
     strips = [_described(picture, one, factor) for one in settled(search, expected)]
     found = _sensible([strip for strip in strips if strip is not None], picture)
+    if steps:
+        found = [_by_its_lines(picture, one, steps) for one in found]
     if steps and not any(shows_steps(one, steps) for one in found):
         found = _with_ladder(picture, tone, found, steps, factor)
     return reading_order(found)
+
+
+def _by_its_lines(picture: Upright, one: FoundStrip, steps: int) -> FoundStrip:
+    """A strip as it is, or as the step strip where broad lines part just so many steps along it."""
+    if one.touches_frame or one.patches < steps or shows_steps(one, steps):
+        return one
+    profile = _profile(picture, one.outline, steps)
+    parted = parted_steps(profile, steps)
+    if parted is None:
+        return one
+    bounds = np.round(np.stack([parted.first, parted.last], axis=1)).astype(int)
+    levels = np.array([np.median(profile[a : max(b, a + 1)], axis=0) for a, b in bounds])
+    edges = (parted.last[:-1] + parted.first[1:]) / 2 / len(profile)
+    way = "darkens" if levels[-1].mean() < levels[0].mean() else "lightens"
+    return replace(one, patches=steps, edges=edges, levels=levels, direction=way)
+
+
+def _profile(picture: Upright, quad: np.ndarray, steps: int) -> np.ndarray:
+    return profile_of(strip_tones(picture, quad, along=max(240, 16 * steps)))
+
+
+def _parted(picture: Upright, quad: np.ndarray, steps: int) -> Parted | None:
+    far = np.array([picture.width, picture.height]) - 1.0
+    return parted_steps(_profile(picture, np.clip(quad, 0.0, far), steps), steps)
 
 
 def _with_ladder(
@@ -82,10 +116,12 @@ def _with_ladder(
     if seen is None:
         return found
     quad, steps = (seen.corners + 0.5) * factor - 0.5, seen.steps
-    near = 0.1 * length_px(quad) / steps + 1.0
-    quad = refined(picture, quad, reach_px=3.5 * factor + 0.12 * width_px(quad), ends_px=near)[0]
+    parted = _parted(picture, quad, steps) is not None
+    if not parted:  # a frame around every step draws edges to itself
+        near = 0.1 * length_px(quad) / steps + 1.0
+        quad = refined(picture, quad, reach_px=3.5 * factor + 0.12 * width_px(quad), ends_px=near)[0]
     quad = in_reading_direction(quad)
-    if not _adds(quad, found, as_step_strip(found, asked), steps):
+    if not _same_width(quad) or not _adds(quad, found, as_step_strip(found, asked), steps, parted=parted):
         return found
     far = np.array([picture.width, picture.height]) - 1.0
     quad = np.clip(quad, 0.0, far)
@@ -97,6 +133,12 @@ def _with_ladder(
     return [*apart, ladder]
 
 
+def _same_width(quad: np.ndarray) -> bool:
+    """Whether both ends are about equally wide: no view narrows a strip by more, so these are other things' edges."""
+    start, end = np.linalg.norm(quad[1] - quad[0]), np.linalg.norm(quad[2] - quad[3])
+    return bool(max(start, end) < MOST_TAPER * min(start, end))
+
+
 def _lies_on(ladder: FoundStrip, one: FoundStrip) -> bool:
     """Whether what was taken for a strip is a part of the card beside a printed ladder."""
     beside = placed(np.array([[-0.2, 0.5], [1.2, 0.5]]), ladder.outline).astype(np.float32)
@@ -105,17 +147,27 @@ def _lies_on(ladder: FoundStrip, one: FoundStrip) -> bool:
     return near and one.length_px > LONGER * ladder.length_px
 
 
-def _adds(ladder: np.ndarray, found: list[FoundStrip], known: FoundStrip | None, steps: int) -> bool:
+def _adds(ladder: np.ndarray, found: list[FoundStrip], known: FoundStrip | None, steps: int, *, parted: bool) -> bool:
     """Whether a ladder shows more than the strips found without it.
 
     A step strip that was found by its outline stays, unless the ladder goes on beyond its end. Other strips under the
-    ladder are pieces of it, in one line with it, or a paper that it lies on.
+    ladder are pieces of it, in one line with it, or a paper that it lies on; steps that lines part may each have been
+    taken for a strip.
     """
     if known is not None:
         longer = length_px(ladder) - known.length_px > BEYOND * length_px(ladder) / steps
         return longer and _shared(known.outline, ladder, of=min) > BEYOND
     under = [one for one in found if _shared(one.outline, ladder, of=min) >= LEAST_SHARED]
-    return all(in_one_line(ladder, one.outline) or _shared(one.outline, ladder, of=_second) > INSIDE for one in under)
+    return all(
+        in_one_line(ladder, one.outline)
+        or _shared(one.outline, ladder, of=_second) > INSIDE
+        or (parted and _shared(one.outline, ladder, of=_first) > MOSTLY_WITHIN)
+        for one in under
+    )
+
+
+def _first(one: float, _: float) -> float:
+    return one
 
 
 def _second(_: float, other: float) -> float:

@@ -22,6 +22,7 @@ from fairpanel.picture.change_points import (
     runs_of_unknown_number,
 )
 from fairpanel.picture.ground import tones
+from fairpanel.picture.parted_steps import Parted, parted_steps
 from fairpanel.picture.quadrilaterals import length_px, part_of, straightened, width_px
 from fairpanel.picture.upright import Upright
 
@@ -126,6 +127,9 @@ def find_patches(picture: Upright, outline: np.ndarray, n: int) -> Patches:
     rim = _rim_tone(strip, left=left, right=right)
     texture = texture_of(strip, left=left, right=right)
     lineless = _without_lines(middle, n)
+    parted = parted_steps(middle, n)
+    if parted is not None:
+        return _between_lines(outline, parted, len(middle), left=left, right=right)
     first, last, visible = _ends(lineless, n, texture=texture, rim=rim, rim_samples=widest * len(middle))
     edges, certain = _edges_within(middle[first:last], n, texture=texture)
     edges = (first + edges) / len(middle)
@@ -137,6 +141,15 @@ def find_patches(picture: Upright, outline: np.ndarray, n: int) -> Patches:
     inner = zip(bounds[:-1] + spare[:-1], bounds[1:] - spare[1:], strict=True)
     sure = np.array([part_of(outline, **sides, start=a, end=b) for a, b in inner])
     return Patches(quads, sure, edges, certain, start, end, left, right, visible)
+
+
+def _between_lines(outline: np.ndarray, parted: Parted, samples: int, *, left: float, right: float) -> Patches:
+    """The patches of a strip whose steps broad lines part: each without its lines."""
+    a, b = np.clip(parted.first / samples, 0.0, 1.0), np.clip(parted.last / samples, 0.0, 1.0)
+    quads = np.array([part_of(outline, left=left, right=right, start=x, end=y) for x, y in zip(a, b, strict=True)])
+    edges = (b[:-1] + a[1:]) / 2
+    certain = np.ones(len(edges), bool)
+    return Patches(quads, quads, edges, certain, float(a[0]), float(b[-1]), left, right, len(quads))
 
 
 def look_along(strip: np.ndarray, outline: np.ndarray) -> tuple[Runs, np.ndarray]:
