@@ -9,11 +9,13 @@ from datetime import datetime, tzinfo
 from pathlib import Path
 from typing import Any
 
-from fairpanel.jobs.entering import thing_of
-from fairpanel.jobs.run_sheet import STEPS, Sheet, events_of, made_sheet, warm_up_of
+from fairpanel.jobs.entering import Thing
+from fairpanel.jobs.run_sheet import NOUN, STEPS, Sheet, made_sheet, warm_up_s
 from fairpanel.plan import clocks
-from fairpanel.plan.things import kind_of, listed
+from fairpanel.plan.clocks import Event, event_of
+from fairpanel.plan.things import listed
 from fairpanel.storage.bench import Bench
+from fairpanel.storage.records import StoredEntry
 
 #: For so long after they are ready, strips and plates stand among what is due. [s]
 STAYS_S = 14 * 86400.0
@@ -48,8 +50,7 @@ def due(folder: Path, *, now: Callable[[], float] = time.time) -> list[Due]:
     """What is due now, and what will be, the earliest first."""
     with Bench.open(folder) as bench:
         at = now()
-        runs = [thing_of(bench, kind_of("run"), e.id) for e in bench.nouns("run")]
-        sheets = [made_sheet(r, events_of(bench, r.key), warm_up_of(bench, r), at) for r in runs]
+        sheets = _sheets(bench, at)
         found = [d for s in sheets for d in of_run(s)]
         for entry in bench.nouns("specimen"):
             found += of_plate(entry.name, entry.id, entry.body, now=at, zone=bench.zone)
@@ -59,6 +60,20 @@ def due(folder: Path, *, now: Callable[[], float] = time.time) -> list[Due]:
         for entry in bench.nouns("campaign"):
             found += of_washes(entry.name, entry.id, entry.body, now=at)
     return sorted(found, key=lambda d: (not d.now, d.at))
+
+
+def _sheets(bench: Bench, now: float) -> list[Sheet]:
+    """All runs, with two questions to the records for all of them together."""
+    lines: dict[str, list[StoredEntry]] = {}
+    for entry in bench.all_entries("run"):
+        line = lines.pop(entry.replaces or "", [])
+        lines[entry.id] = [*line, entry]
+    events: dict[str, list[Event]] = {}
+    for entry in bench.nouns(NOUN):
+        events.setdefault(entry.name, []).append(event_of(entry.body, entry.id))
+    lamps = {e.name: e.body for e in bench.nouns("lamp")}
+    runs = [Thing(line[-1], tuple(line)) for line in lines.values() if not line[-1].withdrawn]
+    return [made_sheet(r, events.get(r.key, []), warm_up_s(r, lamps), now) for r in runs]
 
 
 def of_run(made: Sheet) -> list[Due]:

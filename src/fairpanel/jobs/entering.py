@@ -84,10 +84,7 @@ def thing_of(bench: Bench, kind: Kind, id: str) -> Thing:
 def names_on_bench(folder: Path, nouns: Iterable[str]) -> dict[str, list[str]]:
     """Names of the things of these nouns, and of pictures, to choose from in forms."""
     with Bench.open(folder) as bench:
-        found: dict[str, list[str]] = {noun: [] for noun in nouns}
-        for entry in bench.nouns():
-            if entry.noun in found:
-                found[entry.noun].append(entry.name)
+        found = {noun: [e.name for e in bench.nouns(noun)] for noun in nouns}
         if "picture" in found:
             found["picture"] = [p.name for p in bench.pictures() if not p.media_type.startswith("text/")]
     return found

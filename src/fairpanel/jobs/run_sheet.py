@@ -120,21 +120,21 @@ def sheet(folder: Path, run_id: str, *, now: Callable[[], float] = time.time) ->
 
 def sheet_of(bench: Bench, run: Thing, now: float) -> Sheet:
     """The sheet of a run on an open bench."""
-    return made_sheet(run, events_of(bench, run.key), warm_up_of(bench, run), now)
+    lamps = {e.name: e.body for e in bench.nouns("lamp")}
+    return made_sheet(run, events_of(bench, run.key), warm_up_s(run, lamps), now)
 
 
 def events_of(bench: Bench, run_key: str) -> list[Event]:
     """All that stands on record as having happened in a run, as it happened."""
-    return in_order(event_of(e.body, e.id) for e in bench.nouns(NOUN) if e.name == run_key)
+    return in_order(event_of(e.body, e.id) for e in bench.nouns(NOUN, run_key))
 
 
-def warm_up_of(bench: Bench, run: Thing) -> float:
-    """Time until the run's lamp is steady. [s]"""
-    lamps = {e.name: e.body for e in bench.nouns("lamp")}
-    return float(lamps.get(run.entry.body.get("lamp"), {}).get("warm_up_s") or clocks.WARM_UP_S)
+def warm_up_s(run: Thing, lamps: Mapping[str, Mapping[str, Any]]) -> float:
+    """Time until the run's lamp, one of these by name, is steady. [s]"""
+    return float(lamps.get(run.entry.body.get("lamp", ""), {}).get("warm_up_s") or clocks.WARM_UP_S)
 
 
-def made_sheet(run: Thing, events: Iterable[Event], warm_up_s: float, now: float) -> Sheet:
+def made_sheet(run: Thing, events: Iterable[Event], warm_up: float, now: float) -> Sheet:
     """Everything the sheet shows, from what was recorded."""
     events = in_order(events)
     body = run.entry.body
@@ -147,8 +147,8 @@ def made_sheet(run: Thing, events: Iterable[Event], warm_up_s: float, now: float
         events=tuple(events),
         now=now,
         lit_since=clocks.lit_since(events),
-        warm_at=clocks.warm_at(events, warm_up_s=warm_up_s),
-        warm_up_s=warm_up_s,
+        warm_at=clocks.warm_at(events, warm_up_s=warm_up),
+        warm_up_s=warm_up,
         exposing=exposing,
         lit_s=lit,
         light_from=now - lit if exposing else None,

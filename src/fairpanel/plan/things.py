@@ -127,7 +127,9 @@ class Plate:
         positive, unit="mg", help="mass of the film, by weighing before and after", example="41"
     )
     cure_h: float | None = column(not_negative, unit="h", help="how long it must cure before the test", example="24")
-    cure: str | None = column(text, help="where it cures: temperature, humidity, dark", example="21 °C, 45 %, dark")
+    cured_where: str | None = column(
+        text, help="where it cures: temperature, humidity, dark", example="21 °C, 45 %, dark"
+    )
     campaign: str | None = column(text, noun="campaign", help="the campaign it belongs to", example="spring")
     note: str | None = column(text, help="anything; it carries no meaning")
 
@@ -199,7 +201,7 @@ class PaperSheet:
 
     paper_lot: str | None = column(text, noun="paper lot", help="lot of the paper", example="A7")
     coated_at: str | None = column(moment, help="when it was made sensitive", example="2026-01-28")
-    by: str | None = column(one_of, choices=("machine", "hand"), help="how it was coated", example="machine")
+    coated_by: str | None = column(one_of, choices=("machine", "hand"), help="how it was coated", example="machine")
     kept: str | None = column(text, help="where it was kept", example="dark, dry, 18 °C")
     note: str | None = column(text, help="anything; it carries no meaning")
 

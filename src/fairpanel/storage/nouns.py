@@ -75,10 +75,11 @@ class Nouns(Pictures):
                 reason=reason,
             )
 
-    def nouns(self, noun: str | None = None) -> list[StoredEntry]:
-        """The things of one kind, or all, as they stand now, in order of entry; what was taken out is left out."""
+    def nouns(self, noun: str | None = None, name: str | None = None) -> list[StoredEntry]:
+        """The things of one kind and name, or all, as they stand now, in order of entry, without those taken out."""
+        asked = _standing(noun) if name is None else _standing(noun).where(tables.entry.c.name == name)
         with self._looking() as connection:
-            found = [_entry(one) for one in connection.execute(_standing(noun)).mappings()]
+            found = [_entry(one) for one in connection.execute(asked).mappings()]
         return [one for one in found if not one.withdrawn]
 
     def all_entries(self, noun: str | None = None) -> list[StoredEntry]:

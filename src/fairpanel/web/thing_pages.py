@@ -21,16 +21,18 @@ BESIDE = {"product": ("lot",), "run": ("lamp", "paper sheet")}
 
 More = Callable[[Request, Any], Mapping[str, Any]]
 
-_ENDINGS = ("s", "h", "g", "mg", "mm", "days", "at")
+_ENDINGS = ("s", "h", "g", "mg", "mm", "days")
 
 
 def label_of(name: str) -> str:
     """A field's name as it is shown: its unit stands beside it.
 
-    >>> label_of("film_mg"), label_of("place_x_mm"), label_of("note")
-    ('Film', 'Place x', 'Note')
+    >>> label_of("film_mg"), label_of("place_x_mm"), label_of("bought_at")
+    ('Film', 'Place x', 'Bought on')
     """
     words = name.split("_")
+    if len(words) > 1 and words[-1] == "at":
+        words[-1] = "on"  # "bought at" would name a shop
     if len(words) > 1 and words[-1] in _ENDINGS:
         words = words[:-1]
     return " ".join(words).capitalize()
