@@ -68,7 +68,7 @@ def _shows_lines(light: np.ndarray, n: int) -> bool:
     wide = 2 * round(0.4 * len(light) / n) + 1
     away = light - median_filter(light, size=wide, mode="nearest")
     beyond = max(np.count_nonzero(np.diff((sign * away > LINE).astype(int)) > 0) for sign in (-1, 1))
-    return beyond >= SEEN_LINES * (n - 1)
+    return bool(beyond >= SEEN_LINES * (n - 1))
 
 
 def _best_start(sums: np.ndarray, n: int, pitch: float, share: float, bend: float) -> Parted | None:
