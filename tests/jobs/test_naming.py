@@ -227,6 +227,16 @@ def test_moves_are_taken_back_one_after_the_other(named):
         assert len(opened.outline_history(picture)) == 5
 
 
+def test_patches_moved_together_are_taken_back_together(named):
+    """One move of a strip is one step back, however many patches it has."""
+    folder, picture = named
+    strip = a_strip(folder, picture)
+    move(folder, picture, {p.row_id: (p.polygon + np.array([0, 3.0])).tolist() for p in strip.patches})
+    take_back(folder, picture)
+    for before, now in zip(strip.patches, a_strip_named(folder, picture, strip.name).patches, strict=True):
+        assert np.allclose(before.polygon, now.polygon, atol=0.01)
+
+
 @pytest.mark.parametrize(
     "polygon",
     [

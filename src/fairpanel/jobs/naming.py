@@ -30,11 +30,12 @@ class NotNamed(Exception):
 
 
 class ChangedMeanwhile(BenchError):
-    """The strip was changed in another window. Nothing was written; `stands` is what is said of it now."""
+    """The strip was changed in another window. Nothing was written; `stands` is what is said of it now, and
+    `row_ids` are the rows that say it; both are empty where it was taken out."""
 
-    def __init__(self, stands: Mapping[str, str]) -> None:
+    def __init__(self, stands: Mapping[str, str], row_ids: Sequence[str] = ()) -> None:
         super().__init__("This strip was changed meanwhile in another window. Nothing of yours was written.")
-        self.stands = dict(stands)
+        self.stands, self.row_ids = dict(stands), tuple(row_ids)
 
 
 def name_strip(
@@ -159,7 +160,9 @@ def _before(own: Sequence[StoredRow], was: Sequence[str], method: Method) -> lis
         if {r.id for r in rows} == set(was):
             return rows
     later = [rows for rows in strips if {r.replaces for r in rows} & set(was)]
-    raise ChangedMeanwhile(answers_of(method, later[0]) if later else {})
+    if not later:
+        raise ChangedMeanwhile({})
+    raise ChangedMeanwhile(answers_of(method, later[0]), [r.id for r in later[0]])
 
 
 def _made(method: Method, said: Mapping[str, str], picture: str, place: str, others: Sequence[Any]) -> list[Any]:

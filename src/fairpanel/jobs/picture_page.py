@@ -85,6 +85,12 @@ class StripSeen:
         """Whether rows say what it is."""
         return bool(self.row_ids)
 
+    @property
+    def left_top(self) -> tuple[float, float]:
+        """The upper left of all its corners, where words about it begin. [px]"""
+        corners = self.outline if self.outline is not None else np.zeros((1, 2))
+        return float(corners[:, 0].min()), float(corners[:, 1].min())
+
 
 @dataclass(frozen=True)
 class PictureSeen:
@@ -230,3 +236,28 @@ def numbers_of(method: Method, readings: Iterable[Reading]) -> dict[frozenset[st
         shown = reading_on_shown_scale(r, quantity)
         found[frozenset(r.row_ids)] = Number(quantity, shown, told, str(r.detail.get("remark", "")))
     return found
+
+
+# ---- outlines given by hand ------------------------------------------------------------------------------------
+
+
+def new_strip(seen: PictureSeen) -> StripSeen:
+    """A strip to be added: an outline in the middle of the picture, the size of the others, to be put in its place."""
+    others = [s.outline for s in seen.strips if s.outline is not None]
+    sides = [sorted(np.hypot(*(o[1] - o[0])) for o in (one, np.roll(one, -1, axis=0))) for one in others]
+    across, along = np.median(sides, axis=0) if sides else (seen.width / 10, seen.width / 4)
+    middle = np.array([seen.width, seen.height]) / 2
+    outline = middle + np.array([[-along, -across], [along, -across], [along, across], [-along, across]]) / 2
+    return StripSeen("new", "", outline, place=place_of(" ".join(f"{v:.1f}" for v in outline.ravel())))
+
+
+def place_of(corners: str) -> str:
+    """Four corners as they came from a page, as a row says where a strip lies; unchanged if they are no eight numbers,
+    so that the row's own check says what is wrong."""
+    how = method_by_picture().by_picture
+    assert how is not None
+    try:
+        outline = np.array([float(v) for v in corners.split()])
+    except ValueError:
+        return corners
+    return how.place_of(outline.reshape(4, 2)) if outline.shape == (8,) and np.isfinite(outline).all() else corners

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, insert, select
 
 from fairpanel.methods.contract import Outline
 from fairpanel.storage import tables
@@ -85,7 +85,11 @@ class Outlines(Rows):
             before = {id: rows[-1].id for id, rows in last.items() if rows}
             before |= dict(zip(base, self._add_all(connection, tables.outline, first), strict=True))
             new = [_record_of(picture_id, lines[o.row_id][-1]["id"], o, before.get(o.row_id), reason) for o in outlines]
-            return list(self._add_all(connection, tables.outline, new))
+            moment = self._stamp()  # one for all: what was moved together is taken back together
+            same = {"made_at": moment["made_at"], "made_offset": moment["made_offset"]}
+            stamped = [{**one, **self._stamp(), **same} for one in new]
+            connection.execute(insert(tables.outline), stamped)
+            return [str(one["id"]) for one in stamped]
 
     def outline_history(self, picture_id: str) -> list[MovedOutline]:
         """Every entry about an outline of one picture that was moved by hand, oldest first."""

@@ -1,0 +1,219 @@
+"""One picture: its strips outlined with their numbers, naming a strip, moving outlines."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from fairpanel.web.forms import Form, takes_form
+from fairpanel.web.pages.reading import KIND, begin_reading
+from fairpanel.web.rendering import number, page, then
+
+#: Of a strip named before, what the next one of the same picture most likely has too.
+_OWN = ("strip", "product", "kind", "plate", "other half", "note")
+
+#: Things that a form asks for before the fold, besides a method's short form.
+_NAMED_FIRST = ("specimen", "paper sheet", "run")
+
+NEW = "new"
+
+
+def _seen(request: Request) -> Any:
+    from fairpanel.jobs.picture_page import see_picture
+
+    return see_picture(request.app.state.folder, request.path_params["id"])
+
+
+def _show(request: Request, **more: Any) -> Response:
+    seen = _seen(request)
+    if "application/json" in request.headers.get("accept", ""):
+        return JSONResponse(_as_data(request, seen))
+    key = more.pop("key", None) or request.query_params.get("strip", "")
+    chosen = _added(seen) if key == NEW else seen.strip(key)
+    answers = more.pop("answers", None) or (_first_answers(seen, chosen) if chosen else {})
+    context = {
+        "seen": seen,
+        "chosen": chosen,
+        "answers": answers,
+        "asked": seen.asked,
+        "wrong": {},
+        "stands": None,
+        "was": ",".join(chosen.row_ids) if chosen else "",
+        "reason": "",
+        "corners": "",
+        "pending": _pending(request),
+        "label": label,
+        "steps_named": any(s.named and s.steps for s in seen.strips),
+    }
+    first = {c.name for c in seen.asked if c.short_form or c.noun in _NAMED_FIRST}
+    context |= {"first": first, "more_wrong": bool(set(more.get("wrong", ())) - first - {"", "reason"})}
+    return page(request, "picture.html", **(context | more))
+
+
+def _page(request: Request) -> Response:
+    return _show(request)
+
+
+def _image(request: Request) -> Response:
+    from fairpanel.jobs.seeing import shown
+
+    data = shown(request.app.state.folder, request.path_params["id"])
+    return Response(data, media_type="image/png", headers={"cache-control": "private, max-age=3600"})
+
+
+# ---- what is shown ---------------------------------------------------------------------------------------------
+
+
+def label(strip: Any) -> str:
+    """The number of a strip with its interval, as it stands beside it; empty where there is none."""
+    n = strip.number
+    return said(n) if n else ""
+
+
+def said(n: Any) -> str:
+    """A number with its interval."""
+    if n is None:
+        return ""
+    s, d, unit = n.shown, n.quantity.decimals, n.quantity.unit
+    if s.value is not None and s.low is not None and s.high is not None:
+        return f"{number(s.value, d)} {unit} ({number(s.low, d)} to {number(s.high, d)})"
+    if s.low is not None:
+        return f"above {number(s.low, d)} {unit}"
+    return f"below {number(s.high, d)} {unit}" if s.high is not None else "cannot be told"
+
+
+def _pending(request: Request) -> bool:
+    return any(p.going for p in request.app.state.work.pieces(KIND))
+
+
+def _as_data(request: Request, seen: Any) -> dict[str, Any]:
+    return {"pending": _pending(request), "strips": [_strip(s) for s in seen.strips if s.named]}
+
+
+def _strip(s: Any) -> dict[str, Any]:
+    return {
+        "key": s.key,
+        "label": label(s),
+        "flags": [name for name, _, _ in s.number.flags] if s.number else [],
+        "refused": " – ".join(s.refused) if s.refused else "",
+        "outline": s.outline.round(1).tolist() if s.outline is not None else None,
+        "patches": {p.row_id: p.polygon.round(1).tolist() for p in s.patches},
+    }
+
+
+def _first_answers(seen: Any, chosen: Any) -> dict[str, str]:
+    """What a form starts with: what is said already, or what is likely from the strips named before."""
+    if chosen.named:
+        return dict(chosen.answers)
+    known = {"strip": chosen.name, "role": "step" if chosen.steps else ""}
+    others = [s for s in seen.strips if s.named and not s.steps]
+    if chosen.steps or not others:
+        return known
+    return known | {k: v for k, v in others[-1].answers.items() if k not in _OWN}
+
+
+def _added(seen: Any) -> Any:
+    from fairpanel.jobs.picture_page import new_strip
+
+    return new_strip(seen)
+
+
+# ---- naming ----------------------------------------------------------------------------------------------------
+
+
+def _name(request: Request, form: Form) -> Response:
+    from fairpanel.jobs.naming import ChangedMeanwhile, NotNamed, name_strip
+    from fairpanel.jobs.picture_page import place_of
+
+    id, folder, key = request.path_params["id"], request.app.state.folder, form.get("key")
+    was = [one for one in form.get("was").split(",") if one]
+    answers = {name[2:]: value.strip() for name, value in form.fields.items() if name.startswith("a-")}
+    kept = {
+        "key": key,
+        "answers": answers,
+        "reason": form.get("reason"),
+        "corners": form.get("corners"),
+        "was": ",".join(was),
+    }
+    try:
+        place = place_of(form.get("corners")) if form.get("corners") else form.get("place")
+        name = name_strip(folder, id, answers, place=place, was=was, reason=form.get("reason"))
+    except NotNamed as problem:
+        return _show(request, wrong=problem.wrong, status=422, **kept)
+    except ChangedMeanwhile as problem:
+        # Saved again, it replaces what is shown beside it: the tester has seen both.
+        kept |= {"was": ",".join(problem.row_ids), "key": problem.row_ids[0] if problem.row_ids else NEW}
+        return _show(request, stands=problem.stands, status=409, **kept)
+    begin_reading(request, where=f"/pictures/{id}")
+    strip = next((s for s in _seen(request).strips if s.named and s.name == name), None)
+    return then(request, f"/pictures/{id}?strip={strip.key}" if strip else f"/pictures/{id}", f"Saved: {name}.")
+
+
+def _out(request: Request, form: Form) -> Response:
+    from fairpanel.jobs.naming import take_out
+
+    id = request.path_params["id"]
+    rows = [one for one in form.get("was").split(",") if one]
+    take_out(request.app.state.folder, id, rows, reason=form.get("reason"))
+    begin_reading(request, where=f"/pictures/{id}")
+    return then(request, f"/pictures/{id}", "Taken out. It stays on record.")
+
+
+# ---- outlines --------------------------------------------------------------------------------------------------
+
+
+def _move(request: Request, form: Form) -> Response:
+    from fairpanel.jobs.moving_outlines import move
+
+    try:
+        polygons = json.loads(form.get("polygons"))
+    except ValueError:
+        polygons = None
+    if not isinstance(polygons, dict):
+        raise HTTPException(422, "The outlines did not come whole. Nothing was moved.")
+    move(request.app.state.folder, request.path_params["id"], polygons)
+    return _followed(request)
+
+
+def _back(request: Request, form: Form) -> Response:
+    from fairpanel.jobs.moving_outlines import take_back
+
+    take_back(request.app.state.folder, request.path_params["id"])
+    if "application/json" in request.headers.get("accept", ""):
+        return _followed(request)
+    begin_reading(request, where=f"/pictures/{request.path_params['id']}")
+    return then(request, f"/pictures/{request.path_params['id']}", "The last move was taken back.")
+
+
+def _followed(request: Request) -> Response:
+    """The numbers as they stand at once, from this picture alone."""
+    from fairpanel.jobs.moving_outlines import follow
+
+    followed = follow(request.app.state.folder, request.path_params["id"])
+    data = _as_data(request, _seen(request))
+    for strip in data["strips"]:
+        n = followed.numbers.get(strip["key"])
+        if strip["key"] in followed.numbers:
+            strip |= {"label": said(n), "flags": [name for name, _, _ in n.flags] if n else []}
+    return JSONResponse(data | {"alone": True})
+
+
+def _read(request: Request) -> Response:
+    begin_reading(request, where=f"/pictures/{request.path_params['id']}")
+    return JSONResponse({"pending": True})
+
+
+ROUTES = [
+    Route("/pictures/{id}", _page),
+    Route("/pictures/{id}/shown.png", _image),
+    Route("/pictures/{id}/strip", takes_form(_name), methods=["POST"]),
+    Route("/pictures/{id}/out", takes_form(_out), methods=["POST"]),
+    Route("/pictures/{id}/move", takes_form(_move), methods=["POST"]),
+    Route("/pictures/{id}/back", takes_form(_back), methods=["POST"]),
+    Route("/pictures/{id}/read", _read, methods=["POST"]),
+]
