@@ -12,7 +12,9 @@ import cv2
 import numpy as np
 
 from fairpanel.mat.layout import PAGES, Grey, Layout, Marker, layout
+from fairpanel.picture.marker_fit import MarkerFit
 from fairpanel.picture.markers import detected, in_mirror, projected, reductions, refined_corners, shows
+from fairpanel.picture.second_look import second_look
 from fairpanel.picture.upright import Upright
 
 #: Markers needed, and the least share of the mat they must span: three in a row say nothing about tilt.
@@ -59,6 +61,8 @@ class FoundMat:
         Numbers of the markers used.
     residual_px, residual_mm : float
         Root mean square distance of the corners from their places.
+    error_mm : float
+        Largest expanded uncertainty (coverage factor 2) of a place on the page, as far as its markers tell.
     """
 
     layout: Layout
@@ -69,6 +73,7 @@ class FoundMat:
     markers: tuple[int, ...]
     residual_px: float
     residual_mm: float
+    error_mm: float = 0.0
 
     def to_pixels(self, points_mm: np.ndarray) -> np.ndarray:
         """(..., 2) pixels of the upright picture of points in millimetres of the mat."""
@@ -242,12 +247,30 @@ def find_mat(upright: Upright) -> FoundMat | None:
     """
     search = _search(upright)
     found = _found(upright, search)
-    if found is None and search.mirrored >= FEWEST_MARKERS and _found_in_mirror(upright):
-        raise MirroredPicture(
-            f"{upright.name} is mirrored: the mat reads from right to left. Save the picture again without "
-            "mirroring (front cameras do it), or scan the printed side."
-        )
-    return found
+    if found is not None:
+        return found
+    if search.mirrored >= FEWEST_MARKERS and _found_in_mirror(upright):
+        raise MirroredPicture(_mirrored(upright))
+    fit = second_look(upright)
+    if fit is not None and fit.mirrored:
+        raise MirroredPicture(_mirrored(upright))
+    return _from_fit(fit, upright) if fit is not None else None
+
+
+def _mirrored(upright: Upright) -> str:
+    return (
+        f"{upright.name} is mirrored: the mat reads from right to left. Save the picture again without "
+        "mirroring (front cameras do it), or scan the printed side."
+    )
+
+
+def _from_fit(fit: MarkerFit, upright: Upright) -> FoundMat:
+    """What the second look gives, as the first would give it."""
+    centre = np.array([(upright.width - 1) / 2, (upright.height - 1) / 2])
+    half = float(np.hypot(upright.width, upright.height) / 2)
+    mat = FoundMat(layout(fit.page), fit.matrix, centre, fit.radial, half, fit.numbers, 0.0, 0.0, fit.error_mm)
+    residual_mm = _rms(np.linalg.norm(fit.shifts_mm, axis=1))
+    return replace(mat, residual_mm=residual_mm, residual_px=residual_mm * mat.pixels_per_mm)
 
 
 def _found_in_mirror(upright: Upright) -> bool:
