@@ -39,7 +39,10 @@ SEEN_IMAGES = """Promise.all([...document.images]
   .map(i => i.decode().catch(() => null)))"""
 
 #: Shown so much smaller, so that all of it stays small. [1]
-SMALLER = 0.68
+SMALLER = 0.6
+
+#: What a page is about, where a window may end before it.
+FURTHER_DOWN = "img.still, iframe.preview"
 
 #: All pictures together. [byte]
 MOST_BYTES = 1_450_000
@@ -90,7 +93,7 @@ def main(arguments: Sequence[str]) -> int:
         take_in_typed(bench, OLD)
         with _served(bench) as (address, bar), sync_playwright() as engine:
             browser = engine.chromium.launch(executable_path=shutil.which("chromium") or None)
-            made = list(_pictures(browser, address, bar))
+            made = list(_pictures([_window(browser, *look) for look in LOOKS], address, bar))
             browser.close()
     _write(made)
     return 0
@@ -114,31 +117,27 @@ def _served(bench: Path) -> Iterator[tuple[str, list[tuple[str, str]]]]:
 # ---- looking ---------------------------------------------------------------------------------------------------
 
 
-def _pictures(browser: Browser, address: str, bar: Sequence[tuple[str, str]]) -> Iterator[tuple[Shown, Image.Image]]:
+def _pictures(
+    windows: Sequence[Page], address: str, bar: Sequence[tuple[str, str]]
+) -> Iterator[tuple[Shown, Image.Image]]:
     for name, where in bar:
-        yield Shown(name, _file(name), where), _seen(browser, f"{address}{where}")
+        yield Shown(name, _file(name), where), _seen(windows, f"{address}{where}")
     for heading, start, follow in FURTHER:
-        found = _followed(browser, f"{address}{start}", follow)
+        found = _followed(windows[0], f"{address}{start}", follow)
         if found is None:
             print(f"left out: {heading} (not reached from {start})", file=sys.stderr)
             continue
-        yield Shown(heading, _file(heading), start), _seen(browser, found)
+        yield Shown(heading, _file(heading), start), _seen(windows, found)
 
 
-def _followed(browser: Browser, address: str, follow: Sequence[str]) -> str | None:
+def _followed(page: Page, address: str, follow: Sequence[str]) -> str | None:
     """Address that is reached from a page by following links and pressing buttons; None where one is missing."""
-    page = _opened(browser, address, *LOOKS[0])
     try:
-        if page.locator("h1", has_text="Not here").count():
-            return None
-        for one in follow:
-            if not _step(page, one):
-                return None
-        return page.url
+        _go(page, address)
+        found = not page.locator("h1", has_text="Not here").count() and all(_step(page, one) for one in follow)
+        return page.url if found else None
     except TimeoutError:
         return None
-    finally:
-        page.context.close()
 
 
 def _step(page: Page, one: str) -> bool:
@@ -162,25 +161,29 @@ def _step(page: Page, one: str) -> bool:
     return True
 
 
-def _opened(browser: Browser, address: str, width: int, height: int, scheme: Scheme) -> Page:
-    window = browser.new_context(
+def _window(browser: Browser, width: int, height: int, scheme: Scheme) -> Page:
+    return browser.new_context(
         viewport={"width": width, "height": height}, color_scheme=scheme, reduced_motion="reduce", has_touch=width < 600
-    )
-    page = window.new_page()
+    ).new_page()
+
+
+def _go(page: Page, address: str) -> None:
+    """Open a page, and scroll to what it is about where that lies further down."""
     page.goto(address)
     page.wait_for_load_state("load")
+    about = page.locator(FURTHER_DOWN).first
+    if about.count():
+        about.scroll_into_view_if_needed()
     page.evaluate(SEEN_IMAGES)
-    page.wait_for_timeout(300)
-    return page
+    page.wait_for_timeout(200)
 
 
-def _seen(browser: Browser, address: str) -> Image.Image:
+def _seen(windows: Sequence[Page], address: str) -> Image.Image:
     """A page in all its looks, side by side."""
     looks = []
-    for width, height, scheme in LOOKS:
-        page = _opened(browser, address, width, height, scheme)
+    for page in windows:
+        _go(page, address)
         looks.append(Image.open(io.BytesIO(page.screenshot())).convert("RGB"))
-        page.context.close()
     gap = 24
     whole = Image.new("RGB", (sum(i.width for i in looks) + gap * (len(looks) - 1), looks[0].height), "#9aa0a6")
     at = 0
@@ -215,7 +218,7 @@ def _write(made: Sequence[tuple[Shown, Image.Image]]) -> None:
 
 def _packed(image: Image.Image, colours: int) -> bytes:
     out = io.BytesIO()
-    image.quantize(colours, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE).save(out, "PNG", optimize=True)
+    image.quantize(colours, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE).save(out, "PNG", optimize=True)
     return out.getvalue()
 
 
