@@ -7,9 +7,10 @@ measured again.
 from __future__ import annotations
 
 import hashlib
+import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +30,8 @@ from fairpanel.storage.records import Measuring, StoredRow
 
 WORKERS = 2
 SEED = 20260101
+#: Pictures whose marks are looked up together.
+LOOKED_UP_AT_ONCE = 40
 
 Progress = Callable[[int, int, str], None]
 
@@ -72,13 +75,14 @@ def read_bench(folder: Path, *, seed: int = SEED, progress: Progress = lambda do
         for method in methods:
             own = [r for r in rows if r.method == method.name]
             entered = _entered(method, own)
-            measurings, now = _measured(bench, read_id, method, own, entered, progress)
-            readings, refusals = method.readings([m for one in measurings for m in one.marks], entered)
+            measured = _measured(bench, read_id, method, own, entered, progress)
+            readings, refusals = method.readings(measured.marks, entered)
             bench.save_readings(read_id, method.name, readings, refusals)
             context = Context(seed, {name: results[name] for name in method.needs if name in results})
             results[method.name] = _results(bench, read_id, method, entered, readings, context)
-            refused = len(refusals) + sum(len(m.refusals) for m in measurings)
-            counts = [a + b for a, b in zip(counts, (len(measurings), now, len(readings), refused), strict=True)]
+            refused = len(refusals) + measured.refused
+            new = (measured.pictures, measured.now, len(readings), refused)
+            counts = [a + b for a, b in zip(counts, new, strict=True)]
         bench.end_read(read_id)
     return ReadSummary(read_id, *counts)
 
@@ -140,6 +144,16 @@ class _Task:
     moved: tuple[Outline, ...]
 
 
+@dataclass(frozen=True)
+class _Measured:
+    """Marks of all pictures of a method; how many pictures, how many of them measured now, strips refused."""
+
+    marks: list[Mark]
+    pictures: int = 0
+    now: int = 0
+    refused: int = 0
+
+
 def _measured(
     bench: Bench,
     read_id: str,
@@ -147,14 +161,14 @@ def _measured(
     rows: Sequence[StoredRow],
     entered: Sequence[Entered],
     progress: Progress,
-) -> tuple[list[Measuring], int]:
-    """Marks of every picture of a method, measured now or before; and how many now."""
+) -> _Measured:
+    """Marks of every picture of a method, measured now or before."""
     if method.measure is None:
-        return [], 0
+        return _Measured([])
     tasks = _tasks(bench, method, rows, entered)
-    known = bench.marks_by_key([t.key for t in tasks])
+    known = {key: one.id for key, one in _looked_up(bench, tasks)}
     if known:
-        bench.use_marks(read_id, [m.id for m in known.values()])
+        bench.use_marks(read_id, list(known.values()))
     todo = [t for t in tasks if t.key not in known]
     done = len(tasks) - len(todo)
     progress(done, len(tasks), "pictures measured")
@@ -171,8 +185,28 @@ def _measured(
         )
         done += 1
         progress(done, len(tasks), "pictures measured")
-    again = bench.marks_by_key([t.key for t in tasks])
-    return [again[t.key] for t in tasks], len(todo)
+    marks, refused, alike = [], 0, {}
+    for _, one in _looked_up(bench, tasks):
+        marks += [_small(m, alike) for m in one.marks]
+        refused += len(one.refusals)
+    return _Measured(marks, len(tasks), len(todo), refused)
+
+
+def _looked_up(bench: Bench, tasks: Sequence[_Task]) -> Iterator[tuple[str, Measuring]]:
+    """What has been measured of these, in their order, with few in memory at a time."""
+    for start in range(0, len(tasks), LOOKED_UP_AT_ONCE):
+        portion = tasks[start : start + LOOKED_UP_AT_ONCE]
+        found = bench.marks_by_key([t.key for t in portion])
+        yield from ((t.key, found[t.key]) for t in portion if t.key in found)
+
+
+def _small(mark: Mark, alike: dict[str, Any]) -> Mark:
+    """The same mark in two thirds of the memory: names, and mappings that many marks share, are kept once."""
+    body = {
+        sys.intern(name): alike.setdefault(repr(value), value) if isinstance(value, dict) else value
+        for name, value in mark.body.items()
+    }
+    return replace(mark, body=body)
 
 
 def _tasks(bench: Bench, method: Method, rows: Sequence[StoredRow], entered: Sequence[Entered]) -> list[_Task]:
