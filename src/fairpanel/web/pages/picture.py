@@ -48,6 +48,7 @@ def _show(request: Request, **more: Any) -> Response:
         "corners": "",
         "pending": _pending(request),
         "label": label,
+        "short": short,
         "steps_named": any(s.named and s.steps for s in seen.strips),
     }
     first = {c.name for c in seen.asked if c.short_form or c.noun in _NAMED_FIRST}
@@ -87,6 +88,16 @@ def said(n: Any) -> str:
     return f"below {number(s.high, d)} {unit}" if s.high is not None else "cannot be told"
 
 
+def short(n: Any) -> tuple[str, str, str]:
+    """Value, interval and whether there is a doubt, each short enough to stand on the strip itself."""
+    if n is None:
+        return "", "", ""
+    s, d, doubt = n.shown, n.quantity.decimals, "doubt" if any(d for _, d, _ in n.flags) else ""
+    if s.value is None or s.low is None or s.high is None:
+        return said(n), "", doubt
+    return number(s.value, d, n.quantity.unit), f"{number(s.low, d)} to {number(s.high, d)}", doubt
+
+
 def _pending(request: Request) -> bool:
     return any(p.going for p in request.app.state.work.pieces(KIND))
 
@@ -98,7 +109,9 @@ def _as_data(request: Request, seen: Any) -> dict[str, Any]:
 def _strip(s: Any) -> dict[str, Any]:
     return {
         "key": s.key,
+        "name": s.name,
         "label": label(s),
+        "short": short(s.number),
         "flags": [name for name, _, _ in s.number.flags] if s.number else [],
         "refused": " – ".join(s.refused) if s.refused else "",
         "outline": s.outline.round(1).tolist() if s.outline is not None else None,
@@ -199,7 +212,7 @@ def _followed(request: Request) -> Response:
     for strip in data["strips"]:
         n = followed.numbers.get(strip["key"])
         if strip["key"] in followed.numbers:
-            strip |= {"label": said(n), "flags": [name for name, _, _ in n.flags] if n else []}
+            strip |= {"label": said(n), "short": short(n), "flags": [name for name, _, _ in n.flags] if n else []}
     return JSONResponse(data | {"alone": True})
 
 

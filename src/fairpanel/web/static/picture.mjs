@@ -24,7 +24,8 @@ function begin(look) {
         if (data.alone || !flags.childElementCount) flags.textContent = strip.flags.join(", ")
       }
       if (drawn) {
-        drawn.querySelector("[data-number]").textContent = strip.label
+        for (const [k, part] of ["value", "range", "doubt"].entries()) drawn.querySelector(`[data-${part}]`).textContent = strip.short[k]
+        drawn.setAttribute("aria-label", `${strip.name}: ${strip.label || "named"}`)
         if (!moving && !(drawn === chosen && changed)) place(drawn, strip)
       }
       if (drawn && drawn === chosen) {
@@ -44,7 +45,16 @@ function begin(look) {
       }
       setPoints(patch, polygon)
     }
+    words(drawn)
     if (drawn === chosen) handles()
+  }
+
+  function words(drawn) {
+    const text = drawn.querySelector("text"), size = Number(text.getAttribute("font-size"))
+    const corners = points(drawn.querySelector(".outline"))
+    const x = Math.min(...corners.map(p => p[0])) + 0.3 * size
+    text.setAttribute("y", Math.min(...corners.map(p => p[1])) + 0.2 * size)
+    for (const line of [text, ...text.children]) line.setAttribute("x", x)
   }
 
   async function ask(path, fields) {
