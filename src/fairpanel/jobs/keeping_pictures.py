@@ -101,7 +101,7 @@ def watch_folder(
     source: Path,
     *,
     progress: Progress = lambda done, of, what: None,
-    sleep: Callable[[float], None] = time.sleep,
+    sleep: Callable[[float], object] = time.sleep,
 ) -> list[Kept]:
     """Take up each new picture of a folder once it is complete, until `progress` stops it by raising.
 

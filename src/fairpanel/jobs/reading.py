@@ -185,7 +185,8 @@ def _measured(
         )
         done += 1
         progress(done, len(tasks), "pictures measured")
-    marks, refused, alike = [], 0, {}
+    marks: list[Mark] = []
+    refused, alike = 0, dict[str, Any]()
     for _, one in _looked_up(bench, tasks):
         marks += [_small(m, alike) for m in one.marks]
         refused += len(one.refusals)

@@ -375,13 +375,11 @@ def rows_of(made: Sheet) -> list[dict[str, str]]:
     """Cells of rows to start from: every strip with the seconds it really got, and every step that is known."""
     over = made.begun_at is not None and not made.exposing
     facts = facts_of(made)
-    rinsed = {s.name: s.rinsed_at for s in made.strips}
+    rinsed = {s.name: _iso(s.rinsed_at) for s in made.strips if s.rinsed_at}
     strips = [s.name for s in made.strips if s.name != STEPS] if over else []
     rows = [{"strip": name, "seconds": f"{made.lit_s:.1f}"} for name in strips]
     rows += [{"strip": STEPS, "role": "step", "seconds": f"{s.got:.1f}"} for s in made.steps if s.got is not None]
-    return [
-        facts | row | ({"rinsed_at": _iso(rinsed[row["strip"]])} if rinsed.get(row["strip"]) else {}) for row in rows
-    ]
+    return [facts | row | ({"rinsed_at": rinsed[row["strip"]]} if row["strip"] in rinsed else {}) for row in rows]
 
 
 def _iso(at: float) -> str:

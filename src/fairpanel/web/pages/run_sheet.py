@@ -73,7 +73,7 @@ def _correct(request: Request, form: Form) -> Response:
         earlier = float("nan")
     if not abs(earlier) <= 86400:
         words = {"earlier_s": "Write how many seconds earlier it really happened, 1.5 say."}
-        return _page(request, run_sheet.sheet(folder, id), form.fields | {"event": event}, words)
+        return _page(request, run_sheet.sheet(folder, id), dict(form.fields) | {"event": event}, words)
     run_sheet.move_event(folder, event, later_s=-earlier, reason=form.get("reason") or "as it really happened")
     return then(request, f"/runs/{id}/sheet", "Put where it really happened.")
 
