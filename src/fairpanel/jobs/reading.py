@@ -185,12 +185,12 @@ def _measured(
         )
         done += 1
         progress(done, len(tasks), "pictures measured")
-    marks: list[Mark] = []
     refused, alike = 0, dict[str, Any]()
+    kept: list[Mark] = []
     for _, one in _looked_up(bench, tasks):
-        marks += [_small(m, alike) for m in one.marks]
+        kept += [_small(m, alike) for m in one.marks]
         refused += len(one.refusals)
-    return _Measured(marks, len(tasks), len(todo), refused)
+    return _Measured(kept, len(tasks), len(todo), refused)
 
 
 def _looked_up(bench: Bench, tasks: Sequence[_Task]) -> Iterator[tuple[str, Measuring]]:
