@@ -105,7 +105,8 @@ class FoundMat:
 
 def _distorted(points: np.ndarray, centre: np.ndarray, radial: float, half: float) -> np.ndarray:
     offset = points - centre
-    return centre + offset * (1 + radial * (offset**2).sum(-1, keepdims=True) / half**2)
+    far = offset[..., 0] ** 2 + offset[..., 1] ** 2
+    return centre + offset * (1 + radial * far / half**2)[..., None]
 
 
 def _undistorted(points: np.ndarray, centre: np.ndarray, radial: float, half: float) -> np.ndarray:
@@ -313,33 +314,60 @@ def grey_patches(found: FoundMat, upright: Upright) -> list[GreyPatch]:
     upright : Upright
         The picture it was found in.
     """
-    read = (_grey_patch(grey, found, upright) for grey in found.layout.greys)
-    return [patch for patch in read if patch is not None]
+    greys = found.layout.greys
+    if not greys:
+        return []
+    codes = _codes(found, upright, [_points(*box) for grey in greys for box in _boxes(grey)])
+    sets = zip(greys, codes[::3], codes[1::3], codes[2::3], strict=True)
+    return [
+        _grey_patch(grey, upright, inside, np.concatenate([left, right]))
+        for grey, inside, left, right in sets
+        if inside is not None and left is not None and right is not None
+    ]
 
 
-def _grey_patch(grey: Grey, found: FoundMat, upright: Upright) -> GreyPatch | None:
-    inside = _codes(found, upright, grey.x + 1.5, grey.y + 1.5, grey.width - 3.0, grey.height - 3.0)
-    left, right = (
-        _codes(found, upright, x, grey.y + 1.0, 1.8, grey.height - 2.0)
-        for x in (grey.x - 2.8, grey.x + grey.width + 1.0)
-    )
-    if inside is None or left is None or right is None:
-        return None
-    white = np.concatenate([left, right])
-    ends = np.concatenate([inside, white])
-    clipped = float(((ends == 0) | (ends == upright.top_code)).any(axis=1).mean())
+def _boxes(grey: Grey) -> list[tuple[float, float, float, float]]:
+    """Left, top, width and height of what is read: the middle of the patch, the paper on its left and right. [mm]"""
+    beside = (grey.x - 2.8, grey.x + grey.width + 1.0)
+    return [
+        (grey.x + 1.5, grey.y + 1.5, grey.width - 3.0, grey.height - 3.0),
+        *((x, grey.y + 1.0, 1.8, grey.height - 2.0) for x in beside),
+    ]
+
+
+def _grey_patch(grey: Grey, upright: Upright, inside: np.ndarray, white: np.ndarray) -> GreyPatch:
+    clipped = sum(_at_ends(c, upright.top_code) for c in (inside, white)) / (len(inside) + len(white))
     patch, paper = upright.transfer.linear(inside), upright.transfer.linear(white)
-    return GreyPatch(grey, _trimmed_mean(patch), _trimmed_mean(paper), float(patch.mean(axis=1).std()), clipped)
+    spread = float(((patch[:, 0] + patch[:, 1] + patch[:, 2]) / np.float32(3)).std())
+    return GreyPatch(grey, _trimmed_mean(patch), _trimmed_mean(paper), spread, clipped)
 
 
-def _codes(found: FoundMat, upright: Upright, x: float, y: float, width: float, height: float) -> np.ndarray | None:
-    """(n, 3) codes nearest to a grid of points a seventh of a millimetre apart, or None if partly outside."""
+def _at_ends(codes: np.ndarray, top: int) -> int:
+    """How many points have a channel at either end of the scale."""
+    at_end = (codes == 0) | (codes == top)
+    return int((at_end[:, 0] | at_end[:, 1] | at_end[:, 2]).sum())
+
+
+def _points(x: float, y: float, width: float, height: float) -> np.ndarray:
+    """(n, 2) points of a grid about a seventh of a millimetre apart. [mm]"""
     xs = np.linspace(x, x + width, max(8, round(7 * width)))
     ys = np.linspace(y, y + height, max(8, round(7 * height)))
-    points = np.rint(found.to_pixels(np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2))).astype(int)
-    if points.min() < 0 or (points >= (upright.width, upright.height)).any():
-        return None
-    return upright.pixels[points[:, 1], points[:, 0]]
+    points = np.empty((len(ys), len(xs), 2))
+    points[..., 0], points[..., 1] = xs, ys[:, None]
+    return points.reshape(-1, 2)
+
+
+def _codes(found: FoundMat, upright: Upright, sets: list[np.ndarray]) -> list[np.ndarray | None]:
+    """(n, 3) codes nearest to each set of points in millimetres, or None where one of them is outside."""
+    ends = np.cumsum([len(s) for s in sets])
+    starts = ends - [len(s) for s in sets]
+    points = np.rint(found.to_pixels(np.concatenate(sets))).astype(int)
+    low, high = np.minimum.reduceat(points, starts), np.maximum.reduceat(points, starts)
+    within = ((low >= 0) & (high < (upright.width, upright.height))).all(axis=1)
+    return [
+        upright.pixels[points[a:b, 1], points[a:b, 0]] if w else None
+        for a, b, w in zip(starts, ends, within, strict=True)
+    ]
 
 
 def _trimmed_mean(values: np.ndarray) -> np.ndarray:
