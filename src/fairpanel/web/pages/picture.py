@@ -30,9 +30,10 @@ def _seen(request: Request) -> Any:
 
 
 def _show(request: Request, **more: Any) -> Response:
+    pending = _pending(request)  # asked first: a reading that ends between the two would leave old numbers standing
     seen = _seen(request)
     if "application/json" in request.headers.get("accept", ""):
-        return JSONResponse(_as_data(request, seen))
+        return JSONResponse(_as_data(seen, pending))
     key = more.pop("key", None) or request.query_params.get("strip", "")
     chosen = _added(seen) if key == NEW else seen.strip(key)
     answers = more.pop("answers", None) or (_first_answers(seen, chosen) if chosen else {})
@@ -46,10 +47,12 @@ def _show(request: Request, **more: Any) -> Response:
         "was": ",".join(chosen.row_ids) if chosen else "",
         "reason": "",
         "corners": "",
-        "pending": _pending(request),
+        "pending": pending,
         "label": label,
         "short": short,
+        "why_not": why_not,
         "steps_named": any(s.named and s.steps for s in seen.strips),
+        "next": next((s for s in seen.strips if not s.named and s.whole), None),
     }
     first = {c.name for c in seen.asked if c.short_form or c.noun in _NAMED_FIRST}
     context |= {"first": first, "more_wrong": bool(set(more.get("wrong", ())) - first - {"", "reason"})}
@@ -98,12 +101,22 @@ def short(n: Any) -> tuple[str, str, str]:
     return number(s.value, d, n.quantity.unit), f"{number(s.low, d)} to {number(s.high, d)}", doubt
 
 
+def why_not(strip: Any) -> str:
+    """Why a strip could not be read and what to do about it; empty where nothing was refused."""
+    return f"Not read: {strip.refused[0].rstrip('.')}. {strip.refused[1]}" if strip.refused else ""
+
+
 def _pending(request: Request) -> bool:
     return any(p.going for p in request.app.state.work.pieces(KIND))
 
 
-def _as_data(request: Request, seen: Any) -> dict[str, Any]:
-    return {"pending": _pending(request), "strips": [_strip(s) for s in seen.strips if s.named]}
+def _as_data(seen: Any, pending: bool) -> dict[str, Any]:
+    return {"pending": pending, "strips": [_strip(s) for s in seen.strips if s.named]}
+
+
+def _flags(n: Any) -> list[str]:
+    """What there is to say against a number, as the page words it."""
+    return [f"{'Doubt' if doubt else 'Advice'}: {sentence}" for _, doubt, sentence in n.flags] if n else []
 
 
 def _strip(s: Any) -> dict[str, Any]:
@@ -112,8 +125,8 @@ def _strip(s: Any) -> dict[str, Any]:
         "name": s.name,
         "label": label(s),
         "short": short(s.number),
-        "flags": [name for name, _, _ in s.number.flags] if s.number else [],
-        "refused": " – ".join(s.refused) if s.refused else "",
+        "flags": _flags(s.number),
+        "refused": why_not(s),
         "outline": s.outline.round(1).tolist() if s.outline is not None else None,
         "patches": {p.row_id: p.polygon.round(1).tolist() for p in s.patches},
     }
@@ -164,7 +177,7 @@ def _name(request: Request, form: Form) -> Response:
         return _show(request, stands=problem.stands, status=409, **kept)
     begin_reading(request, where=f"/pictures/{id}")
     strip = next((s for s in _seen(request).strips if s.named and s.name == name), None)
-    return then(request, f"/pictures/{id}?strip={strip.key}" if strip else f"/pictures/{id}", f"Saved: {name}.")
+    return then(request, f"/pictures/{id}?strip={strip.key}#strip" if strip else f"/pictures/{id}", f"Saved: {name}.")
 
 
 def _out(request: Request, form: Form) -> Response:
@@ -208,11 +221,11 @@ def _followed(request: Request) -> Response:
     from fairpanel.jobs.moving_outlines import follow
 
     followed = follow(request.app.state.folder, request.path_params["id"])
-    data = _as_data(request, _seen(request))
+    data = _as_data(_seen(request), _pending(request))
     for strip in data["strips"]:
         n = followed.numbers.get(strip["key"])
         if strip["key"] in followed.numbers:
-            strip |= {"label": said(n), "short": short(n), "flags": [name for name, _, _ in n.flags] if n else []}
+            strip |= {"label": said(n), "short": short(n), "flags": _flags(n)}
     return JSONResponse(data | {"alone": True})
 
 

@@ -19,9 +19,9 @@ function begin(look) {
       const drawn = svg.querySelector(`[data-strip="${CSS.escape(strip.key)}"]`)
       if (line) {
         line.querySelector("[data-number]").textContent = strip.label
-        line.querySelector("[data-refused]").textContent = strip.refused && !strip.label ? `Not read: ${strip.refused}` : ""
+        line.querySelector("[data-refused]").textContent = strip.label ? "" : strip.refused
         const flags = line.querySelector("[data-flags]")
-        if (data.alone || !flags.childElementCount) flags.textContent = strip.flags.join(", ")
+        flags.textContent = strip.flags.join(" ")
       }
       if (drawn) {
         for (const [k, part] of ["value", "range", "doubt"].entries()) drawn.querySelector(`[data-${part}]`).textContent = strip.short[k]
@@ -31,6 +31,8 @@ function begin(look) {
       if (drawn && drawn === chosen) {
         const number = look.querySelector("[data-chosen-number]")
         if (number) number.textContent = strip.label
+        const refused = look.querySelector("[data-chosen-refused]")
+        if (refused) refused.textContent = strip.label ? "" : strip.refused
       }
     }
   }
@@ -50,7 +52,8 @@ function begin(look) {
   }
 
   function words(drawn) {
-    const text = drawn.querySelector("text"), size = Number(text.getAttribute("font-size"))
+    const text = drawn.querySelector("text"), size = Math.max(svg.viewBox.baseVal.width / 62, 10.5 * scale())
+    text.setAttribute("font-size", size)
     const corners = points(drawn.querySelector(".outline"))
     const x = Math.min(...corners.map(p => p[0])) + 0.3 * size
     text.setAttribute("y", Math.min(...corners.map(p => p[1])) + 0.2 * size)
@@ -162,13 +165,24 @@ function begin(look) {
   function handles() {
     for (const old of svg.querySelectorAll(".handle, .stalk")) old.remove()
     const quad = frame(), r = 9 * scale(), middle = mean(quad)
-    const { across } = axes()
-    const reach = Math.max(...quad.map(p => Math.abs(dot(minus(p, middle), across)))) + 4 * r
-    const far = [middle[0] - across[0] * reach, middle[1] - across[1] * reach]
-    const knob = far[1] < r ? [2 * middle[0] - far[0], 2 * middle[1] - far[1]] : far
+    const { along, across } = axes()
+    const knob = knobAt(quad, middle, along, across, r)
     svg.append(make("line", { class: "stalk", x1: middle[0], y1: middle[1], x2: knob[0], y2: knob[1] }))
-    quad.forEach((p, k) => svg.append(make("rect", { class: "handle", "data-corner": k, x: p[0] - r, y: p[1] - r, width: 2 * r, height: 2 * r })))
+    quad.forEach((corner, k) => { // beyond its corner: a narrow strip stays to be seen
+      const p = [0, 1].map(i => corner[i] + r * (along[i] * Math.sign(dot(minus(corner, middle), along)) + across[i] * Math.sign(dot(minus(corner, middle), across))))
+      svg.append(make("rect", { class: "handle", "data-corner": k, x: p[0] - r, y: p[1] - r, width: 2 * r, height: 2 * r }))
+    })
     svg.append(make("circle", { class: "handle", "data-turn": "", cx: knob[0], cy: knob[1], r: 1.3 * r }))
+  }
+
+  // Beyond an end of the strip rather than beside it, where its neighbours lie; the first place that is in the picture.
+  function knobAt(quad, middle, along, across, r) {
+    const { width, height } = svg.viewBox.baseVal, up = along[1] > 0 ? -1 : 1
+    const places = [[along, up], [along, -up], [across, -1], [across, 1]].map(([axis, way]) => {
+      const reach = way * (Math.max(...quad.map(p => Math.abs(dot(minus(p, middle), axis)))) + 4 * r)
+      return [middle[0] + axis[0] * reach, middle[1] + axis[1] * reach]
+    })
+    return places.find(p => p[0] > r && p[1] > r && p[0] < width - r && p[1] < height - r) ?? places[0]
   }
 
   function at(event) {
@@ -243,8 +257,11 @@ function begin(look) {
     })
     for (const button of look.querySelectorAll("[data-do]")) button.addEventListener("click", () => step(button.dataset.do, false))
     which?.addEventListener("change", handles)
-    new ResizeObserver(handles).observe(svg)
   }
+  new ResizeObserver(() => {
+    if (chosen) handles()
+    for (const drawn of svg.querySelectorAll(".strip")) words(drawn)
+  }).observe(svg)
   back?.form.addEventListener("submit", event => { event.preventDefault(); follow("/back", {}) })
   if ("pending" in look.dataset) wait()
 }
