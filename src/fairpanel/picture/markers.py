@@ -12,6 +12,7 @@ import numpy as np
 from fairpanel.mat.layout import MARKER_FAMILY, PAGES, layout
 from fairpanel.mat.markers import MODULES, pattern
 from fairpanel.picture.colour import srgb_to_linear
+from fairpanel.picture.medians import median
 from fairpanel.picture.upright import Upright
 
 #: Long sides of the reduced pictures that are searched, coarse to fine. [px]
@@ -21,6 +22,10 @@ _SEARCHED_SIDES = (1400, 2800)
 EDGE_POINTS, EDGE_SAMPLES, EDGE_REACH = 24, 25, 0.6
 #: Least step in linear light of an edge; likeness from which a pattern counts as the marker's own.
 LEAST_STEP, LEAST_LIKENESS = 0.02, 0.6
+
+_SHARES = np.linspace(0.1, 0.9, EDGE_POINTS)
+#: For each corner, the one after and the one before it.
+_NEXT, _BEFORE = [1, 2, 3, 0], [3, 0, 1, 2]
 
 _NUMBERS = tuple(m.number for page in PAGES for m in layout(page).markers)
 
@@ -136,35 +141,41 @@ def refined_corners(pixels: np.ndarray, corners: np.ndarray) -> np.ndarray | Non
 
 def _edges_met(light: np.ndarray, corners: np.ndarray, module: float) -> np.ndarray | None:
     """One round of refinement in a crop of linear light."""
-    along = np.roll(corners, -1, axis=0) - corners
-    length = np.linalg.norm(along, axis=1, keepdims=True)
+    along = corners[_NEXT] - corners
+    length = np.sqrt(along[:, :1] ** 2 + along[:, 1:] ** 2)
     outwards = np.stack([along[:, 1], -along[:, 0]], axis=1) / length
-    share = np.linspace(0.1, 0.9, EDGE_POINTS)
-    on_edge = corners[:, None] + share[:, None] * along[:, None]  # (4, EDGE_POINTS, 2)
     reach = EDGE_REACH * module
     steps = np.linspace(-reach, reach, EDGE_SAMPLES)
-    places = (on_edge[:, :, None] + steps[:, None] * outwards[:, None, None]).astype(np.float32)
-    x, y = places.reshape(-1, EDGE_SAMPLES, 2)[..., 0], places.reshape(-1, EDGE_SAMPLES, 2)[..., 1]
+    x, y = (_across_edges(corners[:, i], along[:, i], outwards[:, i], steps) for i in (0, 1))
     profiles = cv2.remap(light, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     dark, white = profiles[:, :4].mean(1), profiles[:, -4:].mean(1)
     step = white - dark
-    if np.median(step) < LEAST_STEP:
+    if median(step) < LEAST_STEP:
         return None
     bright = (profiles.mean(1) - dark) / np.maximum(step, LEAST_STEP / 4)
     offset = (reach * (1 - 2 * bright)).reshape(4, EDGE_POINTS)
-    return _crossings(corners, along, outwards, *_lines(share, offset))
+    return _crossings(corners, along, outwards, *_lines(_SHARES, offset))
+
+
+def _across_edges(start: np.ndarray, along: np.ndarray, outwards: np.ndarray, steps: np.ndarray) -> np.ndarray:
+    """(4 * EDGE_POINTS, EDGE_SAMPLES) one coordinate of the samples across the edges, written as float32 at once."""
+    on_edge = start[:, None] + _SHARES * along[:, None]
+    places = np.empty((4, EDGE_POINTS, EDGE_SAMPLES), np.float32)
+    np.add(on_edge[:, :, None], (outwards[:, None] * steps)[:, None], out=places, casting="same_kind")
+    return places.reshape(-1, EDGE_SAMPLES)
 
 
 def _lines(share: np.ndarray, offset: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(4,) offsets and slopes of straight edges by least squares, points far from them left out twice."""
     keep = np.ones(offset.shape)
-    for _ in range(3):
+    for turn in range(3):
         count = keep.sum(1, keepdims=True)
         x = share - (keep * share).sum(1, keepdims=True) / count
         middle = (keep * offset).sum(1, keepdims=True) / count
         slope = (keep * x * offset).sum(1, keepdims=True) / (keep * x**2).sum(1, keepdims=True)
-        left = np.abs(offset - middle - slope * x)
-        keep = (left <= np.maximum(3 * np.median(left, axis=1, keepdims=True), 1e-3)).astype(float)
+        if turn < 2:
+            left = np.abs(offset - middle - slope * x)
+            keep = (left <= np.maximum(3 * median(left)[:, None], 1e-3)).astype(float)
     return (middle + slope * (x - share))[:, 0], slope[:, 0]
 
 
@@ -174,7 +185,7 @@ def _crossings(
     """Where the shifted edges meet: edge i runs from corner i to the next."""
     start = corners + outwards * offset[:, None]
     direction = along + outwards * slope[:, None]
-    before, way = np.roll(start, 1, axis=0), np.roll(direction, 1, axis=0)
+    before, way = start[_BEFORE], direction[_BEFORE]
     cross = way[:, 0] * direction[:, 1] - way[:, 1] * direction[:, 0]
     if np.abs(cross).min() < 1e-9:
         return None
