@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+import threading
+import time
 import zipfile
 
 import pytest
 
 from fairpanel.rehearsal.suites import make_suite
+from fairpanel.web.pages.reading import KIND
 
 #: What each product blocks; every plate alike, so that a strip has one true value. [%]
 PRODUCTS = {"Spray wax": 4.0, "Silazane coating": 38.0, "Sunscreen lotion": 70.0}
@@ -31,7 +34,8 @@ PATIENCE = 60_000
 def test_from_one_picture_to_a_published_page(open_page, served, accessible, tmp_path, width):
     """By the screen alone: drop, name steps and strips, numbers, results, preview, write, take away.
 
-    The intervals hold what the films of the made picture truly block, and the page taken away names every product.
+    The intervals hold what the films of the made picture truly block, and the page taken away has every product
+    with its number.
     """
     page = open_page(f"{served}/", width=width)
     put_on_the_bench(page, tmp_path)
@@ -47,8 +51,29 @@ def test_from_one_picture_to_a_published_page(open_page, served, accessible, tmp
     with zipfile.ZipFile(taken) as packed:
         told = packed.read("index.html").decode()
         assert packed.testzip() is None
-    words = re.sub(r"<[^>]*>|\s+", " ", told)
-    assert all(product in words for product in PRODUCTS)
+    words = re.sub(r"(<[^>]*>|\s)+", " ", told)
+    assert all(product in words and f"{value:.1f} %" in words for product, (value, _, _) in numbers.items())
+
+
+def test_a_reading_that_ends_meanwhile_is_asked_for_again(client, monkeypatch):
+    """Numbers fetched while a reading was going are not taken for its own, even if it ended before they were sent."""
+    from fairpanel.jobs import picture_page
+
+    told = client.post("/pictures", files={"pictures": ("scan.png", MADE.pictures[0].data)}, follow_redirects=False)
+    may_end, see = threading.Event(), picture_page.see_picture
+    piece = client.app.state.work.begin(KIND, "a reading", lambda tell: may_end.wait(10), writes=True)
+
+    def see_and_end(*about):
+        seen = see(*about)
+        may_end.set()
+        while piece.going:
+            time.sleep(0.001)
+        return seen
+
+    monkeypatch.setattr(picture_page, "see_picture", see_and_end)
+    address = told.headers["location"].split("?")[0]
+    pending = [client.get(address, headers={"accept": "application/json"}).json()["pending"] for _ in range(2)]
+    assert pending == [True, False]
 
 
 # ---- what the tester does, in this order -----------------------------------------------------------------------
@@ -98,10 +123,14 @@ def read_the_numbers(page) -> dict[str, tuple[float, float, float]]:
 
 
 def see_the_results(page, numbers) -> None:
-    """Every product stands under what was found, with the interval of its strip; what surely blocks is said to."""
+    """Every product stands under a finding with its strip's value; those that block much under the one that says so."""
     page.get_by_role("navigation").get_by_role("link", name="Results").click()
-    for product in numbers:
-        page.get_by_role("listitem").filter(has_text=product).first.wait_for()
+    table = page.get_by_role("region", name="blocked", exact=True)
+    for product, (value, _, _) in numbers.items():
+        kind = re.compile(".") if PRODUCTS[product] < 10 else re.compile("^Shown")
+        finding = table.get_by_role("region", name=kind)
+        line = finding.get_by_role("listitem").filter(has=page.get_by_role("link", name=product))
+        assert f"{value:.1f} %" in line.inner_text()
 
 
 def publish(page):

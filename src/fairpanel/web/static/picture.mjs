@@ -160,7 +160,8 @@ function begin(look) {
 
   // ---- handles ------------------------------------------------------------------------------------------------
 
-  function scale() { return svg.viewBox.baseVal.width / svg.getBoundingClientRect().width }
+  // Before it is laid out, and while the page is left, the drawing has no width yet: told again once it has.
+  function scale() { return svg.viewBox.baseVal.width / (svg.getBoundingClientRect().width || svg.viewBox.baseVal.width) }
 
   function handles() {
     for (const old of svg.querySelectorAll(".handle, .stalk")) old.remove()
