@@ -52,7 +52,7 @@ def _show(request: Request, **more: Any) -> Response:
         "short": short,
         "why_not": why_not,
         "steps_named": any(s.named and s.steps for s in seen.strips),
-        "next": next((s for s in seen.strips if not s.named and s.whole), None),
+        "next": min((s for s in seen.strips if not s.named and s.whole), key=lambda s: not s.steps, default=None),
     }
     first = {c.name for c in seen.asked if c.short_form or c.noun in _NAMED_FIRST}
     context |= {"first": first, "more_wrong": bool(set(more.get("wrong", ())) - first - {"", "reason"})}
