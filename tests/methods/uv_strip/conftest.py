@@ -71,6 +71,7 @@ class Strips:
             "parts": [k * k for k in SCALES],
             "area": 2.0,
             "light_error": 0.001,
+            "light_step": 0.0,
             "range": [red] * 5,
             "facts": {"grey": False, "lossy": False},
         }

@@ -13,6 +13,7 @@ from fairpanel.methods.uv_strip import starting_values as taken
 from fairpanel.methods.uv_strip.calibration import Calibration, Patch
 from fairpanel.methods.uv_strip.doses import dose_of
 from fairpanel.methods.uv_strip.groups import Group
+from fairpanel.methods.uv_strip.step_faults import in_shadow
 from fairpanel.methods.uv_strip.strips import Steps, Strip
 from fairpanel.methods.uv_strip.transmission import Transmission
 
@@ -53,6 +54,8 @@ def _steps(steps: Steps, c: Calibration) -> list[str]:
     flags = []
     if steps.elsewhere:
         flags.append("steps from elsewhere")
+    if any(in_shadow(s) for s in steps.strips):
+        flags.append("shadow edge")
     patches = sorted((p for p in c.patches if math.isfinite(p.ln_dose)), key=lambda p: p.ln_dose)
     densities = np.array([p.density for p in patches])
     if _distinct(c, patches) < 4:

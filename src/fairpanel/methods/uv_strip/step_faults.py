@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from fairpanel.methods.uv_strip.strips import Steps, Strip
@@ -49,16 +51,35 @@ def _no_change(strip: Strip) -> tuple[str, str] | None:
 
 
 def _disorder(strip: Strip) -> tuple[str, str] | None:
+    found = _out_of_order(strip, but_for=_jumps_of_light(strip))
+    if found is None:
+        return None
+    (late, lighter), (early, darker) = found
+    return (
+        f"the steps of strip {strip.name} are out of order: {late:g} s (density {lighter:.2f}) is lighter than "
+        f"{early:g} s (density {darker:.2f})",
+        "Check the order of the steps in the table, which end of the strip is its start, and that the picture is not "
+        "mirrored.",
+    )
+
+
+def in_shadow(strip: Strip) -> bool:
+    """Whether steps are out of order, but by no more than the light jumps along them."""
+    return _out_of_order(strip) is not None and _disorder(strip) is None
+
+
+def _jumps_of_light(strip: Strip) -> float:
+    """Density by which the light around the steps jumps from patch to patch, taken together."""
+    return sum(s.mark.body["light_step"] for s in strip.spots) / math.log(10)
+
+
+def _out_of_order(strip: Strip, *, but_for: float = 0.0) -> tuple[tuple[float, float], tuple[float, float]] | None:
+    """Seconds and density of a later step that is lighter than an earlier one, and of that one."""
     seconds, density = _doses(strip)
     scatter = np.array([s.mark.body["spread"][0] for s in strip.spots]).mean()
-    slack = max(SLACK, 1.5 * scatter) + 0.03 * np.ptp(density)
+    slack = max(SLACK, 1.5 * scatter) + 0.03 * np.ptp(density) + but_for
     for i in range(len(seconds)):
         for j in range(i + 1, len(seconds)):
             if seconds[j] > seconds[i] and density[j] < density[i] - slack:
-                return (
-                    f"the steps of strip {strip.name} are out of order: {seconds[j]:g} s (density {density[j]:.2f}) "
-                    f"is lighter than {seconds[i]:g} s (density {density[i]:.2f})",
-                    "Check the order of the steps in the table, which end of the strip is its start, and that the "
-                    "picture is not mirrored.",
-                )
+                return (seconds[j], density[j]), (seconds[i], density[i])
     return None
