@@ -366,7 +366,7 @@ def _codes(found: FoundMat, upright: Upright, sets: list[np.ndarray]) -> list[np
     within = ((low >= 0) & (high < (upright.width, upright.height))).all(axis=1)
     return [
         upright.pixels[points[a:b, 1], points[a:b, 0]] if w else None
-        for a, b, w in zip(starts, ends, within, strict=True)
+        for a, b, w in zip(starts, ends, within.tolist(), strict=True)
     ]
 
 
