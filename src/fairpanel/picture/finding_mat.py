@@ -363,10 +363,10 @@ def _codes(found: FoundMat, upright: Upright, sets: list[np.ndarray]) -> list[np
     starts = ends - [len(s) for s in sets]
     points = np.rint(found.to_pixels(np.concatenate(sets))).astype(int)
     low, high = np.minimum.reduceat(points, starts), np.maximum.reduceat(points, starts)
-    within = ((low >= 0) & (high < (upright.width, upright.height))).all(axis=1)
+    within = np.all((low >= 0) & (high < (upright.width, upright.height)), axis=1)
     return [
         upright.pixels[points[a:b, 1], points[a:b, 0]] if w else None
-        for a, b, w in zip(starts, ends, within.tolist(), strict=True)
+        for a, b, w in zip(starts, ends, within, strict=True)
     ]
 
 
