@@ -124,7 +124,8 @@ def test_a_run_on_the_phone(on_phone, accessible, bench_folder, run):
         )
         assert small == []
     accessible(page)
-    assert page.get_by_text(re.compile("23 h 59 min left")).count() == 3
+    # Rounded up, so right after the rinse a whole day; on a slow machine a minute or two may have gone.
+    assert page.get_by_text(re.compile("^(24 h|23 h 5[5-9] min) left$")).count() == 3
     kinds = [e.kind for e in sheet(bench_folder, run.rpartition("/")[2]).events if e.kind != "caution"]
     assert kinds == ["lamp on", "begun", "step", "ended", "rinsed"]
 
