@@ -36,10 +36,10 @@ $(VENV)/test.stamp: $(VENV)/runtime.stamp requirements-dev.lock
 	touch $@
 
 lock:
-	$(BIN)/uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url \
-	  --no-emit-find-links --no-header --no-annotate --group build pyproject.toml -o requirements.lock
-	$(BIN)/uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url \
-	  --no-emit-find-links --no-header --no-annotate --group build --group dev pyproject.toml -o requirements-dev.lock
+	$(BIN)/uv pip compile --universal --python-version 3.11 --generate-hashes \
+	  --no-header --no-annotate --group build pyproject.toml -o requirements.lock
+	$(BIN)/uv pip compile --universal --python-version 3.11 --generate-hashes \
+	  --no-header --no-annotate --group build --group dev pyproject.toml -o requirements-dev.lock
 
 clean:
 	rm -rf $(VENV) demo-bench

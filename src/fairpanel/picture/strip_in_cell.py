@@ -121,7 +121,8 @@ def _straightened(picture: Upright, mat: FoundMat, light: CellLight, corners_mm:
     if per_sample > 1.5:
         crop = cv2.blur(crop, (round(per_sample),) * 2)
     at -= low.astype(np.float32)
-    codes = cv2.remap(crop, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
+    x, y = cv2.split(at)
+    codes = cv2.remap(crop, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     linear = picture.transfer.linear(codes)
     density = grid.between(light.at(coarse, mm=coarse_mm))
     density -= cv2.log(np.maximum(linear, 1e-5, out=linear))

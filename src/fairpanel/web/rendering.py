@@ -6,11 +6,13 @@ import math
 import re
 import secrets
 from collections import OrderedDict
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from typing import Any
 
 from jinja2 import ChoiceLoader, Environment, PackageLoader, PrefixLoader, StrictUndefined
+from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
@@ -36,6 +38,12 @@ def environment() -> Environment:
     made.filters |= {"cell": cell, "left": left, "ago": ago, "as_pair": as_pair, "method_pair": method_pair}
     made.globals |= {"static": address, "counted": counted}
     return made
+
+
+def macro(template: str, name: str) -> Callable[..., Markup]:
+    """A macro of a template, to be called by itself."""
+    found: Callable[..., Markup] = getattr(environment().get_template(template).module, name)
+    return found
 
 
 def _published() -> PackageLoader:

@@ -8,6 +8,7 @@ import socket
 import threading
 import webbrowser
 from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -124,10 +125,14 @@ def _ready(where: str, browser: bool, say: Callable[[str], Any]) -> None:
     threading.Thread(target=_load_what_takes_long, daemon=True).start()
 
 
+#: What the pages behind the first one stand on.
+_TAKES_LONG = ("fairpanel.jobs.publishing", "fairpanel.jobs.rehearsing")
+
+
 def _load_what_takes_long() -> None:
     """Load the numerical libraries while the first page is being looked at."""
-    import fairpanel.jobs.publishing
-    import fairpanel.jobs.rehearsing  # noqa: F401
     from fairpanel.methods import all_methods
 
+    for name in _TAKES_LONG:
+        import_module(name)
     all_methods()

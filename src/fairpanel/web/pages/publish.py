@@ -7,6 +7,7 @@ import shutil
 import tempfile
 import threading
 from collections.abc import Iterator
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any
@@ -130,19 +131,17 @@ def _write(request: Request, form: Form) -> Response:
 def _download(request: Request) -> Response:
     from fairpanel.jobs.publishing import zipped
 
-    packed = tempfile.TemporaryFile()  # noqa: SIM115  closed when it has been sent
-    try:
+    with ExitStack() as until_packed:
+        packed = until_packed.enter_context(tempfile.TemporaryFile())
         zipped(request.app.state.folder, request.path_params["id"], packed)
-    except BaseException:
-        packed.close()
-        raise
+        until_sent = until_packed.pop_all()
     headers = {"content-disposition": 'attachment; filename="publication.zip"', "content-length": str(packed.tell())}
     packed.seek(0)
-    return StreamingResponse(_portions(packed), media_type="application/zip", headers=headers)
+    return StreamingResponse(_portions(packed, until_sent), media_type="application/zip", headers=headers)
 
 
-def _portions(file: IO[bytes]) -> Iterator[bytes]:
-    with file:
+def _portions(file: IO[bytes], until_sent: ExitStack) -> Iterator[bytes]:
+    with until_sent:
         while portion := file.read(1 << 16):
             yield portion
 

@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from fairpanel.web.rendering import environment, page
+from fairpanel.web.rendering import macro, page
 
 NAV = ((40, "Results", "/results"),)
 
@@ -69,7 +69,7 @@ def _rows(request: Request, board: Any) -> dict[str, Markup]:
         from fairpanel.findings.rules import interval
         from fairpanel.jobs.results_table import ORDERS, place_of
 
-        row = environment().get_template("results_row.html").module.row  # type: ignore[attr-defined]
+        row = macro("results_row.html", "row")
         rows = {
             line.id: Markup(
                 row(

@@ -11,7 +11,7 @@ from starlette.routing import Route
 
 from fairpanel.web import work
 from fairpanel.web.faults import in_words
-from fairpanel.web.rendering import environment, page, then
+from fairpanel.web.rendering import macro, page, then
 
 
 def _piece(request: Request) -> work.Piece:
@@ -49,7 +49,7 @@ def _how_far(piece: work.Piece) -> str:
     words = {work.DONE: "done", work.FAILED: "not done", work.STOPPED: "stopped"}
     if piece.state in words:
         return words[piece.state]
-    return str(environment().get_template("parts.html").module.how_far(piece)).strip()  # type: ignore[attr-defined]
+    return str(macro("parts.html", "how_far")(piece)).strip()
 
 
 def _stop(request: Request) -> Response:
