@@ -50,11 +50,14 @@ class KnownPatches:
     cuts : (n + 1,) array
         Start of the first patch, cuts, end of the last, as shares of the strip's length. [1]
     certain : (n - 1,) bool array
+    contrast : (n - 1,) array
+        Difference of the levels beside each cut, in the channel where it is greatest. [density]
     """
 
     quads: np.ndarray
     cuts: np.ndarray
     certain: np.ndarray
+    contrast: np.ndarray
 
 
 def patches_in_lane(lane: Lane, n: int) -> KnownPatches:
@@ -66,16 +69,16 @@ def patches_in_lane(lane: Lane, n: int) -> KnownPatches:
     n : int
     """
     cuts, certain = cut_on_page(lane.profile, n, unsure=lane.unsure)
-    return _drawn(lane.outline, cuts, certain)
+    contrast = np.abs(np.diff(_levels(_pieces(lane.profile, cuts)), axis=0)).max(axis=1)
+    return KnownPatches(_drawn(lane.outline, cuts, certain), cuts, certain, contrast)
 
 
-def _drawn(outline: np.ndarray, cuts: np.ndarray, certain: np.ndarray) -> KnownPatches:
+def _drawn(outline: np.ndarray, cuts: np.ndarray, certain: np.ndarray) -> np.ndarray:
     mean = (cuts[-1] - cuts[0]) / (len(cuts) - 1)
     starts, ends = cuts[:-1].copy(), cuts[1:].copy()
     ends[:-1][~certain] -= MARGIN * mean
     starts[1:][~certain] += MARGIN * mean
-    quads = [part_of(outline, left=0.0, right=1.0, start=a, end=b) for a, b in zip(starts, ends, strict=True)]
-    return KnownPatches(np.array(quads), cuts, certain)
+    return np.array([part_of(outline, left=0.0, right=1.0, start=a, end=b) for a, b in zip(starts, ends, strict=True)])
 
 
 def cut_on_page(profile: np.ndarray, n: int, *, unsure: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
@@ -101,8 +104,8 @@ def cut_on_page(profile: np.ndarray, n: int, *, unsure: float = 0.0) -> tuple[np
     before = _with_rim(page)
     after = _with_rim((page[-1] - page)[::-1])[::-1]
     cost = cost + _like_page(profile) * LIKE_PAGE_COST
-    cuts = np.array(_cheapest_cuts(before, cost, after, n))
-    return cuts / m, _certain(profile, cuts)
+    cuts = np.array(_cheapest_cuts(before, cost, after, n)) / m
+    return cuts, _certain(_pieces(profile, cuts))
 
 
 def _cheapest_cuts(before: np.ndarray, cost: np.ndarray, after: np.ndarray, n: int) -> list[int]:
@@ -207,9 +210,18 @@ def _differences(x: np.ndarray) -> np.ndarray:
     return one[:, None, :] - one[:, :, None]
 
 
-def _certain(profile: np.ndarray, cuts: np.ndarray) -> np.ndarray:
+def _pieces(profile: np.ndarray, cuts: np.ndarray) -> list[np.ndarray]:
+    """The profile between cuts, less a sixth at either end of each piece."""
+    places = np.rint(cuts * len(profile)).astype(int)
+    return [profile[a + (b - a) // 6 : b - (b - a) // 6] for a, b in pairwise(places)]
+
+
+def _levels(pieces: list[np.ndarray]) -> np.ndarray:
+    return np.array([median(p, axis=0) for p in pieces])
+
+
+def _certain(pieces: list[np.ndarray]) -> np.ndarray:
     """Whether the levels beside each inner cut differ by more than the profile wanders inside the pieces."""
-    pieces = [profile[a + (b - a) // 6 : b - (b - a) // 6] for a, b in pairwise(cuts)]
-    level = np.array([median(p, axis=0) for p in pieces])
+    level = _levels(pieces)
     spread = np.sqrt(np.mean([p.var(axis=0) for p in pieces], axis=0)) + LEAST_SCATTER / 4
     return np.hypot(*(np.diff(level, axis=0) / spread).T) > CERTAIN

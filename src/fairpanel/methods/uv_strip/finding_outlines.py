@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -20,6 +21,19 @@ from fairpanel.picture.upright import Upright
 from fairpanel.picture.white import light_in_cell
 
 Strips = dict[str, list[Entered]]
+
+#: A strip that shows less than this share of the length that the others in the mat's cells show, with patches that
+#: hardly differ [density], may be the dark part of one whose other part is as pale as the page.
+SHORT, ALIKE = 0.75, 0.06
+
+
+@dataclass(frozen=True)
+class _Lying:
+    """How a strip lies in its cell: the share of the cell's length it shows, and the least difference between
+    neighbouring patches. [density]"""
+
+    share: float
+    contrast: float
 
 
 def find(picture: Upright, entered: Sequence[Entered]) -> tuple[list[Outline], list[Refusal]]:
@@ -62,16 +76,17 @@ def _all(strips: Strips, reason: str, what_to_do: str) -> list[Refusal]:
 def _boxed(picture: Upright, mat: FoundMat | None, strips: Strips) -> tuple[list[Outline], list[Refusal]]:
     outlines: list[Outline] = []
     refusals: list[Refusal] = []
+    lying: dict[str, _Lying] = {}
     for name, rows in strips.items():
-        found, refusal = _one_boxed(picture, mat, rows)
+        found, refusal = _one_boxed(picture, mat, rows, lying)
         outlines += found
         if refusal:
             refusals.append(Refusal(rows[0].row.picture, name, *refusal))
-    return outlines, refusals
+    return _without_halves(strips, outlines, refusals, lying)
 
 
 def _one_boxed(
-    picture: Upright, mat: FoundMat | None, rows: list[Entered]
+    picture: Upright, mat: FoundMat | None, rows: list[Entered], lying: dict[str, _Lying]
 ) -> tuple[list[Outline], tuple[str, str] | None]:
     outlines: list[Outline] = []
     by_box: dict[str, list[Entered]] = {}
@@ -86,7 +101,7 @@ def _one_boxed(
                     "Take the picture so that at least three of the mat's markers show, sharp and unobstructed, or "
                     "give the outlines in pixels.",
                 )
-            found, refusal = _in_cell(picture, mat, place, patches)
+            found, refusal = _in_cell(picture, mat, place, patches, lying)
             if refusal:
                 return [], refusal
             outlines += found
@@ -105,8 +120,9 @@ def _one_boxed(
 
 
 def _in_cell(
-    picture: Upright, mat: FoundMat, place: str, rows: list[Entered]
+    picture: Upright, mat: FoundMat, place: str, rows: list[Entered], lying: dict[str, _Lying]
 ) -> tuple[list[Outline], tuple[str, str] | None]:
+    """Outlines of the patches in one cell; how the strip lies there is added to `lying`."""
     cell = cell_corners(mat.layout, place)
     if _outside(picture, mat.to_pixels(cell)):
         return [], _OUTSIDE
@@ -116,7 +132,30 @@ def _in_cell(
             f"cell {place} of the mat is empty",
             "Check the cell's name in the table, and that the strip lies on the mat.",
         )
-    return _turned(picture, patches_in_lane(lane, len(rows)).quads, rows, "found"), None
+    patches = patches_in_lane(lane, len(rows))
+    if not rows[0].row.is_step:
+        lying[rows[0].row.strip] = _Lying(
+            float(patches.cuts[-1] - patches.cuts[0]), float(patches.contrast.min(initial=np.inf))
+        )
+    return _turned(picture, patches.quads, rows, "found"), None
+
+
+def _without_halves(
+    strips: Strips, outlines: list[Outline], refusals: list[Refusal], lying: Mapping[str, _Lying]
+) -> tuple[list[Outline], list[Refusal]]:
+    """Refuse strips of which perhaps a part only was found: see `SHORT`."""
+    usual = float(median(np.array([one.share for one in lying.values()]))) if lying else 0.0
+    halves = {name: strips[name] for name, one in lying.items() if one.share < SHORT * usual and one.contrast < ALIKE}
+    unsure = {e.id for rows in halves.values() for e in rows}
+    return [o for o in outlines if o.row_id not in unsure], refusals + _all(halves, *_A_PART)
+
+
+_A_PART = (
+    "perhaps only its dark part was found: it is much shorter than the other strips and its patches hardly differ; a "
+    "part that stayed as pale as the page does not show on it",
+    "Give each of its patches an outline of its own in the column “box”, four corners, or picture it on a darker "
+    "ground.",
+)
 
 
 _OUTSIDE = (
@@ -219,12 +258,13 @@ def _in_order_on_mat(picture: Upright, mat: FoundMat, strips: Strips) -> tuple[l
     rest = iter(filled)
     outlines: list[Outline] = []
     refusals: list[Refusal] = []
+    lying: dict[str, _Lying] = {}
     for name, rows in strips.items():
-        found, refusal = _in_cell(picture, mat, places.get(name) or next(rest), rows)
+        found, refusal = _in_cell(picture, mat, places.get(name) or next(rest), rows, lying)
         outlines += found
         if refusal:
             refusals.append(Refusal(rows[0].row.picture, name, *refusal))
-    return outlines, refusals
+    return _without_halves(strips, outlines, refusals, lying)
 
 
 def _is_filled(picture: Upright, mat: FoundMat, place: str) -> bool:
