@@ -1,9 +1,10 @@
-"""For all tests: the mat as a printer and a camera would show it, and one Chromium for each worker."""
+"""For all tests: the mat as printer and camera would show it, a method from outside, one Chromium for each worker."""
 
 from __future__ import annotations
 
 import os
 import shutil
+import sys
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -15,6 +16,7 @@ import pytest
 
 from fairpanel.mat.drawing import draw
 from fairpanel.mat.layout import layout
+from fairpanel.methods import all_methods
 from fairpanel.picture.colour import SRGB, linear_to_srgb, srgb_to_linear, transfer
 from fairpanel.picture.upright import Upright
 
@@ -167,3 +169,25 @@ def browser():
         opened = engines.chromium.launch(executable_path=path, args=list(FLAGS))
         yield opened
         opened.close()
+
+
+# ---- a method from outside -------------------------------------------------------------------------------------
+
+#: What its author wrote, and a table of what was rated by it.
+OUTSIDE = Path(__file__).parent / "outside"
+
+
+@pytest.fixture
+def etching(tmp_path, monkeypatch):
+    """Somebody else's method, installed beside ours by its entry point; gives the text of a table for it."""
+    site = tmp_path / "site"
+    about = site / "etching-1.0.dist-info"
+    about.mkdir(parents=True)
+    shutil.copy(OUTSIDE / "their_etching.py", site)
+    (about / "METADATA").write_text("Metadata-Version: 2.1\nName: etching\nVersion: 1.0\n", encoding="utf-8")
+    (about / "entry_points.txt").write_text("[fairpanel.methods]\netching = their_etching:METHOD\n", encoding="utf-8")
+    monkeypatch.syspath_prepend(str(site))
+    all_methods.cache_clear()
+    yield (OUTSIDE / "etching.csv").read_text(encoding="utf-8")
+    all_methods.cache_clear()
+    sys.modules.pop("their_etching", None)

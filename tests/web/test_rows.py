@@ -3,94 +3,13 @@
 from __future__ import annotations
 
 import re
-import sys
 from html import unescape
 
 import pytest
 
-from fairpanel.methods import all_methods
 from fairpanel.storage.bench import Bench
 
-#: Somebody else's method: typed figures, graded 0 to 5.
-MODULE = """
-from dataclasses import dataclass
-
-from fairpanel.measured import Component, Measured
-from fairpanel.methods.columns import CellError, Fault, column, number, text
-from fairpanel.methods.contract import Flag, Method, Quantity, Reading, Refusal, Words
-
-
-def grade(cell):
-    value = number(cell)
-    if not 0 <= value <= 5:
-        raise CellError(f"“{cell}” is not between 0 and 5")
-    return value
-
-
-@dataclass(frozen=True)
-class Row:
-    product: str = column(text, required=True, noun="product", short_form=True, help="the product", example="Wax A")
-    panel: str = column(text, required=True, noun="specimen", identity=True, short_form=True, help="the panel",
-                        example="7")
-    etching: float = column(grade, required=True, unit="grades", short_form=True, help="0 none to 5 severe",
-                            example="2.5")
-
-    @staticmethod
-    def check(rows):
-        seen = {}
-        for line, row in rows:
-            if row.panel in seen:
-                yield Fault(line, "panel", f"was rated in row {seen[row.panel]} already")
-            seen[row.panel] = line
-
-
-def readings(marks, entered):
-    found = [
-        Reading((e.id,), e.row.product, e.row.panel, "", "", "etching",
-                Measured(e.row.etching, (Component("reader", 0.3),)), e.row.etching - 0.6, e.row.etching + 0.6,
-                flags=("severe",) if e.row.etching >= 4 else ())
-        for e in entered if e.row.panel != "lost"
-    ]
-    return found, [Refusal("", e.row.panel, "the panel is lost", "Coat another.") for e in entered
-                   if e.row.panel == "lost"]
-
-
-METHOD = Method(
-    name="etching", title="Etching by bird lime", version=1,
-    quantities=(Quantity("etching", "grades", "ordinal", "lower", 1, between=lambda value: 0.3, ends=(0.0, 5.0)),),
-    Row=Row, readings=readings,
-    words=lambda result: Words("is etched", "on this scale", "no etching found", "by one hand"),
-    flags=(Flag("severe", True, "The lacquer is gone."), Flag("no replicate", False, "Only one panel.")),
-    procedure="# Etching",
-)
-"""
-
-TABLE = """method,product,panel,etching
-etching,Wax A,1,"2,5"
-etching,Wax A,2,3
-etching,Wax A,3,2.5
-etching,Coating J,4,4.5
-etching,Coating J,5,4
-etching,Coating J,lost,1
-"""
-
 STEP = {"cell.picture": "made.png", "cell.strip": "steps", "cell.role": "step", "cell.seconds": "8"}
-
-
-@pytest.fixture
-def etching(tmp_path, monkeypatch):
-    """Somebody's method, installed beside ours: three typed figures."""
-    site = tmp_path / "site"
-    about = site / "etching-1.0.dist-info"
-    about.mkdir(parents=True)
-    (site / "their_etching.py").write_text(MODULE, encoding="utf-8")
-    (about / "METADATA").write_text("Metadata-Version: 2.1\nName: etching\nVersion: 1.0\n", encoding="utf-8")
-    (about / "entry_points.txt").write_text("[fairpanel.methods]\netching = their_etching:METHOD\n", encoding="utf-8")
-    monkeypatch.syspath_prepend(str(site))
-    all_methods.cache_clear()
-    yield
-    all_methods.cache_clear()
-    sys.modules.pop("their_etching", None)
 
 
 def test_a_method_from_outside_gets_its_form(client, etching):
@@ -111,14 +30,14 @@ def test_a_method_from_outside_gets_its_form(client, etching):
 
 def test_a_table_of_a_method_from_outside(client, etching):
     """Pasted as it is; faults by row and column; nothing is taken in before all are right."""
-    told = client.post("/rows/table", data={"text": TABLE.replace("4.5", "nine"), "reason": ""})
+    told = client.post("/rows/table", data={"text": etching.replace("4.5", "nine"), "reason": ""})
     assert told.status_code == 422
     assert re.search(r"<td>5</td><td>etching</td><td>“nine” is not a number</td>", told.text)
     assert "nine" in unescape(re.search(r"<textarea[^>]*>([^<]*)</textarea>", told.text)[1])
-    told = client.post("/rows/table", data={"text": TABLE})
+    told = client.post("/rows/table", data={"text": etching})
     assert "6 added" in told.text
-    assert "on the bench already" in client.post("/rows/table", data={"text": TABLE}).text
-    changed = TABLE.replace("4.5", "4.0")
+    assert "on the bench already" in client.post("/rows/table", data={"text": etching}).text
+    changed = etching.replace("4.5", "4.0")
     told = client.post("/rows/table", data={"text": changed})
     assert told.status_code == 422 and "field “Reason”" in told.text
     assert "1 changed" in client.post("/rows/table", data={"text": changed, "reason": "read again"}).text
