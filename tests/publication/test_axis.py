@@ -62,3 +62,10 @@ def test_nothing_at_all_still_has_an_axis():
     """No product read: the blank stands in the middle."""
     axis = axis_for([], [], BLOCKED)
     assert axis.at(0.0) == 50.0
+
+
+def test_what_holds_for_all_is_never_drawn_shorter_than_the_interval():
+    """Of a single product the limits for all at once are one-sided and lie inside its interval."""
+    one = Shown(2.0, -1.0, 5.0, -0.5, 4.5, 3.0, 6.0)
+    bar = bar_of(one, axis_for([one], [], BLOCKED))
+    assert bar.family == (bar.low, bar.high)

@@ -129,7 +129,8 @@ def bar_of(s: Shown, axis: Axis, each: Iterable[float | None] = ()) -> Bar:
     highs = [x for x in (s.high, s.family_high) if x is not None]
     family = None
     if s.family_low is not None and s.family_high is not None:
-        family = (axis.at(s.family_low), axis.at(s.family_high))
+        # Of few products the limits for all at once, one-sided, lie inside the interval, which holds as well.
+        family = (axis.at(min(lows)), axis.at(max(highs)))
     real = s.decision if s.decision is not None and math.isfinite(s.decision) else None
     return Bar(
         None if s.value is None else axis.at(s.value),
