@@ -1,4 +1,4 @@
-"""Colours and sizes that the published page and the bench page share."""
+"""Colours, sizes and the plain page that the published page and the bench page share."""
 
 from __future__ import annotations
 
