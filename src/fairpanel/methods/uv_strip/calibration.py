@@ -31,6 +31,10 @@ DRAWS = 400
 #: Times the fit is repeated with the errors as they are at its outcome: those in the dose matter where it is steep.
 REWEIGHTED = 3
 
+#: A fit that its last round moved by more than this has not settled. In standard errors of all parameters together;
+#: less cannot be asked, since the curve has corners at its knots.
+STILL_MOVES = 0.1
+
 #: Firmness of what is not fitted at all: the knots' reference.
 FIXED = 1e3
 
@@ -348,14 +352,21 @@ def fit(
     priors = _prior_of({n: offsets[n] for n in names}, span, reference=theta[2])
     seen = np.array([p.density for p in steps])
     for _ in range(REWEIGHTED):
-        found = _fitted(c, priors, seen, c.theta, settled=1e-10)
-        c = replace(c, theta=found.parameters, converged=bool(found.ok))
+        before = c.theta
+        c = replace(c, theta=_fitted(c, priors, seen, before, settled=1e-10).parameters)
     j, v, rest = _linear(c, steps, c.theta)
     weighted = j.T @ np.linalg.inv(v)
     information = weighted @ j + priors[0].T @ priors[0]
     used = float(np.trace(np.linalg.solve(information, weighted @ j)))
     misfit = float(rest @ np.linalg.solve(v, rest))
-    c = replace(c, information=information, misfit=misfit, dof=max(len(steps) - used, 0.0))
+    moved = float(np.sqrt((c.theta - before) @ information @ (c.theta - before)))
+    c = replace(
+        c,
+        information=information,
+        misfit=misfit,
+        dof=max(len(steps) - used, 0.0),
+        converged=moved <= STILL_MOVES,
+    )
     return replace(c, drawn=_draw(c, priors)) if draw else c
 
 
